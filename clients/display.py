@@ -17,6 +17,7 @@ from django.utils import translation
 from django.utils.functional import lazy
 from django.utils.translation import gettext
 
+from clients import typography
 from clients.languages import primary_language, supported_language
 from clients.models import Business
 from clients.units import QUANTITIES, Units
@@ -138,7 +139,10 @@ def format_pack_size(litres: Decimal) -> str:
 def format_money(amount: Decimal | None, currency: str = "") -> str:
     if amount is None:
         return ""
-    return format_currency(amount, currency or current_business().currency, locale=current_locale())
+    written = format_currency(
+        amount, currency or current_business().currency, locale=current_locale()
+    )
+    return written.replace("-", "\N{MINUS SIGN}")
 
 
 def format_whole_money(amount: Decimal | None) -> str:
@@ -179,6 +183,19 @@ def format_month(value: date | None) -> str:
 def format_month_name(value: date) -> str:
     """“March” without its year."""
     return format_date(value, format="LLLL", locale=current_locale())
+
+
+def format_country(code: str) -> str:
+    """Its name in the language in force (Unicode CLDR)."""
+    return str(current_locale().territories.get(code, code))
+
+
+def set_page_type(markup: str) -> str:
+    """HTML as the language in force is set (clients/typography.py)."""
+    locale = current_locale()
+    if not _language.get() or locale.language != "fr":
+        return markup
+    return typography.set_french_page(markup, locale.territory or "")
 
 
 def format_phone(value: str) -> str:

@@ -17,6 +17,7 @@ from clients.models import Business
 from clients.storable import storable_fields
 from clients.views import sessions, sign_in
 
+FRENCH_PAGE = b'<html lang="fr"'
 UNSTORABLE_ESCAPE = "%00"  # all else that is no character is replaced where it is decoded
 SET_UP_PAGES = {
     "sign_out",
@@ -49,6 +50,21 @@ class BusinessMiddleware:
             timezone.override(business.zone if business else None),
         ):
             return self.get_response(request)
+
+
+class FrenchTypeMiddleware:
+    """Pages that a client reads in French have the spaces and apostrophes of their region."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        is_page = response.get("Content-Type", "").startswith("text/html")
+        if is_page and not response.streaming and FRENCH_PAGE in response.content[:100]:
+            with display.in_client_language("fr"):
+                response.content = display.set_page_type(response.text).encode()
+        return response
 
 
 class NoStoreMiddleware:

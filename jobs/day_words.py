@@ -1,5 +1,7 @@
 """A day of which not everything is known, as people say it."""
 
+from datetime import date
+
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -37,6 +39,15 @@ def say_span(span: DaySpan, *, is_south: bool) -> str:
         write = display.format_month if span.whole_months else display.format_day
         ends = [write(day) for day in (span.first, span.last)]
     return gettext("{first} to {last}").format(first=ends[0], last=ends[1])
+
+
+def say_season(day: date, *, is_south: bool) -> str:
+    """“spring 2029”; a December belongs to the winter that ends in the next year."""
+    month = (day.month + 5) % 12 + 1 if is_south else day.month
+    season = (WINTER, SPRING, SUMMER, AUTUMN)[month % 12 // 3]
+    first = day.year - (season == WINTER and not is_south and day.month < 3)
+    year = f"{first}/{(first + 1) % 100:02d}" if season == WINTER and not is_south else day.year
+    return str(SEASON_WORDS[season]).format(year=year)
 
 
 def say_coats(number: int | None) -> str:

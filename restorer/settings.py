@@ -88,6 +88,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "clients.middleware.BusinessMiddleware",
     "clients.middleware.OpenSessionMiddleware",
+    "clients.middleware.FrenchTypeMiddleware",
     "clients.middleware.SignInMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "axes.middleware.AxesMiddleware",

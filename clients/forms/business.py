@@ -60,6 +60,7 @@ class BusinessForm(forms.ModelForm):
             "phone",
             "email",
             "website",
+            "tax_number",
             "sender_email",
             "bounce_email",
             "season_months",

@@ -8,6 +8,7 @@ SOR/2012-36, s. 4). It is said everywhere.
 
 from django.utils.translation import gettext
 
+from clients import display
 from clients.models import Business, Channel, traits_of
 
 
@@ -18,7 +19,9 @@ def consent_wording(business: Business, channel: Channel, address: str) -> str:
 
 
 def identity_words(business: Business) -> str:
-    reach = ", ".join(filter(None, [business.phone, business.email, business.website]))
+    reach = ", ".join(
+        filter(None, [display.format_phone(business.phone), business.email, business.website])
+    )
     who = ", ".join(
         filter(None, [business.legal_name or business.name, business.postal_address, reach])
     )

@@ -12,6 +12,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
+from clients import postal
 from clients.countries import validate_time_zone
 from clients.units import Units
 
@@ -42,6 +43,12 @@ class Business(models.Model):
         blank=True, help_text="A mailbox that somebody reads; answers go here."
     )
     website = models.URLField(blank=True)
+    tax_number = models.CharField(
+        "tax or business number",
+        max_length=80,
+        blank=True,
+        help_text="As it should stand on offers, with its name: HST 12345 6789 RT0001.",
+    )
     sender_email = models.EmailField(blank=True, help_text="Reminders come from this address.")
     bounce_email = models.EmailField(
         blank=True, help_text="Undeliverable mail returns here; empty means the sender address."
@@ -137,8 +144,13 @@ class Business(models.Model):
     @property
     def postal_address(self) -> str:
         """The address on one line, as the law of most countries wants it in a message."""
-        place = " ".join(part for part in (self.town, self.region, self.postcode) if part)
-        return ", ".join(part for part in (self.street, place, self.country) if part)
+        return ", ".join(filter(None, [self.street, *self.town_lines]))
+
+    @property
+    def town_lines(self) -> list[str]:
+        return postal.town_lines(
+            town=self.town, region=self.region, postcode=self.postcode, country=self.country
+        )
 
     def today(self, now: datetime) -> date:
         """The date at the business when it is `now`."""

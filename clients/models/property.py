@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now, Upper
 
+from clients import postal
 from clients.countries import validate_time_zone
 from clients.models.client import Client
 
@@ -85,6 +86,13 @@ class Property(models.Model):
     @property
     def address(self) -> str:
         return ", ".join(part for part in (self.street, self.town, self.region) if part)
+
+    @property
+    def town_lines(self) -> list[str]:
+        """What stands under the street on paper."""
+        return postal.town_lines(
+            town=self.town, region=self.region, postcode=self.postcode, country=self.country
+        )
 
     @property
     def postal_address(self) -> str:

@@ -94,6 +94,12 @@ def phone(number: str) -> str:
 
 
 @register.filter
+def country_name(code: str) -> str:
+    """“Canada” from CA."""
+    return display.format_country(code)
+
+
+@register.filter
 def percent(share: float | None) -> str:
     """“35 %” from 0.35."""
     return "" if share is None else f"{round(share * 100)} %"

@@ -45,6 +45,7 @@ PRICED_FIELDS = [  # what the price list and the book decide
     "tax",
     "total",
     "hours",
+    "visits",
     "waiting",
 ]
 REVISION_FIELDS = [*PRICED_FIELDS, "number", "client", "site", "introduction"]
@@ -80,6 +81,7 @@ class OfferInput:
     introduction: str
     valid_until: date
     hours: Decimal
+    visits: int = 0
 
 
 @transaction.atomic
@@ -208,6 +210,7 @@ def change_offer(
     row.introduction = words.introduction
     row.valid_until = words.valid_until
     row.hours = words.hours
+    row.visits = words.visits
     replace_offer_lines(row, lines)
     record_offer_event(row, Kind.CHANGED, now=now, by=by)
     return row

@@ -37,7 +37,17 @@ class OfferForm(forms.Form):
     )
     valid_until = DayField(label="Valid until")
     hours = amount_field(
-        "Hours of work", maximum=Decimal(999), help_text="All people together, for the diary."
+        "Hours of work",
+        maximum=Decimal(999),
+        help_text="All people together, with the ways there; for the diary.",
+    )
+    visits = forms.IntegerField(
+        label="Days on site",
+        required=False,
+        min_value=0,
+        max_value=99,
+        help_text="The client reads it. Travel is a line of its own.",
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
@@ -55,7 +65,9 @@ class OfferForm(forms.Form):
 
     def words(self) -> OfferInput:
         values = self.cleaned_data
-        return OfferInput(values["introduction"], values["valid_until"], values["hours"])
+        return OfferInput(
+            values["introduction"], values["valid_until"], values["hours"], values["visits"] or 0
+        )
 
 
 class OfferLineForm(forms.Form):
@@ -133,6 +145,7 @@ def unbound_draft_forms(offer: Offer, *, today: date) -> DraftForms:
         "introduction": offer.introduction,
         "valid_until": offer.valid_until,
         "hours": trimmed_decimal(offer.hours),
+        "visits": offer.visits or "",
     }
     seen = max((event.pk for event in offer.events.all()), default=None)
     form = OfferForm(initial=initial | {"seen": seen}, today=today)

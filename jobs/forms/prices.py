@@ -17,7 +17,8 @@ from jobs.forms.fields import DayField
 from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount_field, posted_rows
 from jobs.models import PriceList, Rate
 
-RATE_QUANTITIES = {"m2": "area", "m": "length"}
+RATE_QUANTITIES = {"m2": "area", "m": "length", "screen": "area"}
+UNIT_SUFFIXES = {"m": " rail", "screen": " screen"}
 TRIMMED_FIELDS = [
     "high_percent",
     "markup_percent",
@@ -26,12 +27,13 @@ TRIMMED_FIELDS = [
     "travel_free_km",
 ]
 UNITS_BY_TASK = {
-    "rails": {"m", "job", "hour"},
-    "stairs": {"tread", "job", "hour"},
+    "set_up": {"m2", "job", "hour"},
+    "rails": {"job"},
+    "stairs": {"job"},
     "hourly": {"hour"},
 }
 MAIN_TASKS = {"clean", "strip", "coat"}
-DEFAULT_TASK_UNITS = {"m2", "job", "hour"}
+DEFAULT_TASK_UNITS = set(Rate.Per)
 # A list to begin with: what is usually charged for, prices still to be written.
 BLANK_RATES = [
     ("set_up", "job"),
@@ -40,8 +42,6 @@ BLANK_RATES = [
     ("brighten", "m2"),
     ("sand", "m2"),
     ("coat", "m2"),
-    ("rails", "m"),
-    ("stairs", "tread"),
 ]
 
 
@@ -72,7 +72,7 @@ class PriceListForm(NamedByAction, forms.ModelForm):
         help_text="One way; only those beyond cost.",
     )
     travel_per_km = amount_field(
-        "Travel, each kilometre", required=False, help_text="One way, once per visit."
+        "Travel, each kilometre", required=False, help_text="One way, for each day on site."
     )
     high_percent = percentage_form_field("More for a high deck, %")
     markup_percent = percentage_form_field(
@@ -197,7 +197,12 @@ class RateForm(forms.Form):
 
 def rate_unit_choices(units: str) -> list[tuple[str, str]]:
     return [
-        (key, QUANTITIES[RATE_QUANTITIES[key]].symbol(units) if key in RATE_QUANTITIES else label)
+        (
+            key,
+            f"{QUANTITIES[RATE_QUANTITIES[key]].symbol(units)}{UNIT_SUFFIXES.get(key, '')}"
+            if key in RATE_QUANTITIES
+            else label,
+        )
         for key, label in Rate.Per.choices
     ]
 

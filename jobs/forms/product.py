@@ -4,9 +4,14 @@ batch."""
 from decimal import Decimal
 from typing import Any
 
+from babel import Locale
 from django import forms
+from django.conf import settings
+from django.core.validators import ProhibitNullCharactersValidator
 
-from clients.forms.fields import MeasureField, NamedByAction, TypedNumberField
+from clients import display
+from clients.forms.fields import MeasureField, NamedByAction, TypedNumberField, textarea
+from clients.languages import supported_language
 from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
@@ -50,6 +55,20 @@ def duration_field(label: str, largest: int = 9999) -> forms.DecimalField:
     return TypedNumberField(
         label=label, required=False, min_value=0, max_value=largest, decimal_places=1
     )
+
+
+def other_languages() -> list[tuple[str, str]]:
+    """Code and name of each language of clients beside the one the business writes."""
+    own = supported_language(display.current_business().locale)
+    return [
+        (code, str(Locale(code).get_display_name(settings.LANGUAGE_CODE)))
+        for code, _ in settings.LANGUAGES
+        if code != own
+    ]
+
+
+def caution_field(code: str) -> str:
+    return f"cautions_{code}"
 
 
 class ProductForm(NamedByAction, forms.ModelForm):
@@ -124,8 +143,28 @@ class ProductForm(NamedByAction, forms.ModelForm):
         """By the kind that was sent, else by the one that the product has."""
         return self["kind"].value() not in set(Product.Kind) - {Product.Kind.FINISH}
 
+        for code, name in other_languages():
+            self.fields[caution_field(code)] = forms.CharField(
+                label=f"Cautions in {name}",
+                required=False,
+                max_length=2_000,
+                widget=textarea(3),
+                initial=self.instance.cautions_translated.get(code, ""),
+                help_text="For clients who read it.",
+                validators=[ProhibitNullCharactersValidator()],
+            )
+
+    @property
+    def translated_cautions(self) -> list[forms.BoundField]:
+        return [self[caution_field(code)] for code, _ in other_languages()]
+
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
+        values["cautions_translated"] = {
+            code: words
+            for code, _ in other_languages()
+            if (words := values.pop(caution_field(code), ""))
+        }
         if not self.is_finish:
             values["finish_class"] = ""
         least = values.get("minimum_c")

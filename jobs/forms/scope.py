@@ -103,7 +103,11 @@ class ReadingForm(forms.Form):
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name, label in (("air_c", "Air temperature"), ("surface_c", "Boards")):
+        for name, label in (
+            ("air_c", "Air temperature"),
+            ("surface_c", "Boards"),
+            ("night_c", "Lowest tonight, forecast"),
+        ):
             self.fields[name] = MeasureField(
                 label=label,
                 quantity="temperature",
@@ -117,7 +121,7 @@ class ReadingForm(forms.Form):
                     "max_value": "Nothing is that hot.",
                 },
             )
-        self.order_fields(["air_c", "humidity_percent", "surface_c", "moisture_percent"])
+        self.order_fields(["air_c", "humidity_percent", "surface_c", "moisture_percent", "night_c"])
 
     def reading(self) -> SiteReading:
         return SiteReading(**self.cleaned_data)

@@ -7,9 +7,9 @@ from decimal import Decimal
 # Common practice, no source; calculated from usual sizes. A tread 0.9 m wide, 0.28 m deep with a
 # riser of 0.18 m.
 TREAD_M2 = Decimal("0.4")
-# One metre of open rail 0.9 m high, all round: two 38 × 89 mm rails and a 38 mm baluster every 0.14
-# m.
-RAIL_M2_PER_M = Decimal("1.4")
+# One metre of open rail 0.9 m high, all round: two 38 × 89 mm rails, a 38 mm baluster every 0.14 m
+# and an 89 mm post every 1.8 m. No cap board: one of 140 mm adds about 0.3 m².
+RAIL_M2_PER_M = Decimal("1.6")
 
 
 @dataclass(frozen=True)

@@ -166,6 +166,9 @@ class Offer(models.Model):
     tax = money_field("tax", default=0)
     total = money_field("to pay", default=0)
     hours = models.DecimalField("hours of work", max_digits=6, decimal_places=2, default=0)
+    visits = models.PositiveSmallIntegerField(
+        "days on site", default=0, help_text="0 where nobody said."
+    )
     drafted_on = models.DateField()
     valid_until = models.DateField()
     introduction = models.TextField(blank=True, max_length=5_000)

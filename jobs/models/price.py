@@ -124,20 +124,21 @@ class Rate(models.Model):
         BRIGHTEN = "brighten", "Brighten"
         SAND = "sand", "Light sand"
         COAT = "coat", "Seal, one coat"
-        RAILS = "rails", "Railing"
-        STAIRS = "stairs", "Stairs"
+        RAILS = "rails", "Railing, once a visit"
+        STAIRS = "stairs", "Stairs, once a visit"
         HOURLY = "hourly", "Other work by the hour"
 
     class Per(models.TextChoices):
         M2 = "m2", "m²"
-        METRE = "m", "m"
+        METRE = "m", "m rail"
         TREAD = "tread", "tread"
+        SCREEN = "screen", "m² screen"
         HOUR = "hour", "hour"
         JOB = "job", "visit"
 
     price_list = models.ForeignKey(PriceList, on_delete=models.CASCADE, related_name="rates")
     task = models.CharField(max_length=8, choices=Task.choices)
-    per = models.CharField(max_length=5, choices=Per.choices)
+    per = models.CharField(max_length=6, choices=Per.choices)
     amount = money_field()
     minutes = models.DecimalField("minutes a unit", max_digits=6, decimal_places=2, default=0)
 

@@ -96,6 +96,9 @@ class Product(models.Model):
     )
     data_sheet_url = models.URLField(blank=True)
     cautions = models.TextField(blank=True, max_length=2_000)
+    cautions_translated = models.JSONField(
+        default=dict, blank=True, help_text="By language, for clients who read another one."
+    )
     is_active = models.BooleanField("in use", default=True)
 
     objects = ProductQuerySet.as_manager()
@@ -124,6 +127,11 @@ class Product(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def cautions_in(self, language: str) -> str:
+        """In this language, or as entered where nobody translated them."""
+        found: str = self.cautions_translated.get(language, "")
+        return found or self.cautions
 
     @property
     def colour_list(self) -> list[str]:

@@ -3,7 +3,6 @@ not yet saved."""
 
 from jobs.offers.drafting import (
     DraftedOffer,
-    OfferBrief,
     draft_offer,
     drafted_line_row,
     offer_tax_rows,
@@ -15,7 +14,7 @@ from jobs.offers.hour_estimates import (
     work_hours_by_deck,
 )
 from jobs.offers.link_expiry import is_offer_link_expired
-from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
+from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, OfferBrief, Outlook
 from jobs.offers.page import (
     DEAD_LINK_STATES,
     OfferPage,

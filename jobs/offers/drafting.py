@@ -7,9 +7,9 @@ from decimal import Decimal
 from typing import Any
 
 from clients import display
-from clients.models import Property, User
+from clients.models import User
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax
-from jobs.offers.outlook import DeckOutlook, Outlook
+from jobs.offers.outlook import DeckOutlook, OfferBrief, Outlook
 from jobs.offers.pricing import (
     PricedLine,
     PricedWork,
@@ -33,15 +33,6 @@ from jobs.offers.waiting_cost import (
 from jobs.scope import Scope
 
 MAX_DECK_LITRES = Decimal(9_999)
-
-
-@dataclass(frozen=True)
-class OfferBrief:
-    """What one offer is to be about."""
-
-    site: Property
-    scopes: Sequence[Scope]
-    outlook: Outlook | None = None
 
 
 @dataclass
@@ -74,7 +65,7 @@ def draft_offer(
         expected_work_month(context, brief, today),
         is_early_booking(brief, context.valid_until(today)),
     )
-    way = journey_to(context, brief.site)
+    way = journey_to(context, brief.site, brief.scopes)
     found = price_work(context.prices, works, way, reductions, units=context.business.units)
     offer = offer_row(context, brief, found, number=number, today=today, by=by)
     notes = [words for scope in brief.scopes for words in scope_notes(scope, brief.outlook)]
@@ -88,7 +79,7 @@ def draft_offer(
             " property's page."
         )
     try:
-        offer.waiting = cost_of_waiting(context, brief.scopes, brief.outlook, strips)
+        offer.waiting = cost_of_waiting(context, brief, strips, reductions, offer.total)
     except PricingError as problem:
         notes.append(f"The offer does not compare now with waiting. {problem}")
     with display.override_business(context.business), display.in_client_language(offer.language):
@@ -197,6 +188,7 @@ def offer_row(
         tax=totals.tax,
         total=totals.total,
         hours=found.total_hours,
+        visits=found.visits,
         drafted_on=today,
         valid_until=context.valid_until(today),
         created_by=by,

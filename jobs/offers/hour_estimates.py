@@ -10,21 +10,23 @@ from django.db import connection
 
 from clients.models import Deck
 from jobs.models import Offer, OfferScope, PriceList, Rate
-from jobs.offers.pricing import DeckWork, PriceTable, task_charge, task_minutes
+from jobs.offers.pricing import WORK_UNITS, PriceTable, TaskRate
 from jobs.offers.pricing_inputs import prices_from_list
 from jobs.scope import Outline, outlines
 
-ONE = Decimal(1)
 DECK_MEASURES_SQL = (
-    "SELECT id, area_m2, rail_m, stair_treads FROM clients_deck WHERE id = ANY"
+    "SELECT id, area_m2, rail_m, stair_treads, screen_m2 FROM clients_deck WHERE id = ANY"
     " (%(decks)s::bigint[])"
 )
+
+# Number, area, metres of rail, treads, square metres of screens.
+DeckMeasures = tuple[int, Decimal | None, Decimal, int, Decimal]
 
 
 @dataclass(frozen=True)
 class DeckHours:
     """Hours of one deck either way, and those of the visit, which come once however many decks it
-    has."""
+    has; without the way there."""
 
     visit: float
     recoat: float
@@ -53,20 +55,19 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     if row is None:
         return {}
     prices = prices_from_list(row)
-    minutes = per_unit_of_task(prices, task_minutes)
-    once = {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
+    minutes = per_unit_of_task(prices, lambda rate: rate.minutes)
+    once = per_visit_of_task(prices, lambda rate: rate.minutes)
     known = outlines(deck_ids, today=today)
     measures = deck_measures(deck_ids)
-    usual = usual_area_if_needed(area for _, area, _, _ in measures)
+    usual = usual_area_if_needed(area for _, area, *_ in measures)
     found = {
         deck: estimate_deck_hours(
             known[deck],
-            {"rails": float(rail), "stairs": float(treads)},
-            usual if area is None else float(area),
+            sizes_by_unit(usual if area is None else float(area), rail, treads, screens),
             minutes,
             once,
         )
-        for deck, area, rail, treads in measures
+        for deck, area, rail, treads, screens in measures
     }
     if not all(hours.recoat and hours.strip for hours in found.values()):
         return {}
@@ -80,15 +81,14 @@ def list_prices_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, 
     if row is None or not deck_ids:
         return {}
     prices = prices_from_list(row)
-    charges = per_unit_of_task(prices, task_charge)
-    once = {rate.task: float(rate.amount) for rate in prices.rates if rate.per == "job"}
+    charges = per_unit_of_task(prices, lambda rate: rate.amount)
+    once = per_visit_of_task(prices, lambda rate: rate.amount)
     known = outlines(deck_ids, today=today)
     found = {}
-    for deck, area, rail, treads in deck_measures(deck_ids):
+    for deck, area, rail, treads, screens in deck_measures(deck_ids):
         if area is not None:
-            others = {"rails": float(rail), "stairs": float(treads)}
-            sums = sums_of_tasks(known[deck], others, float(area), charges, once)
-            found[deck] = DeckListPrice(*sums)
+            sizes = sizes_by_unit(float(area), rail, treads, screens)
+            found[deck] = DeckListPrice(*sums_of_tasks(known[deck], sizes, charges, once))
     return {deck: price for deck, price in found.items() if price.recoat and price.strip}
 
 
@@ -97,51 +97,66 @@ def usual_area_if_needed(areas: Iterable[Decimal | None]) -> float:
     return Deck.objects.usual_size().area_m2 if None in areas else 0.0
 
 
-def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal | None, Decimal, int]]:
-    """Number, area, rails and treads of each deck;
-    as one array, for thousands of parameters are slow to bind."""
+def deck_measures(deck_ids: Collection[int]) -> list[DeckMeasures]:
+    """Of each deck; as one array, for thousands of parameters are slow to bind."""
     with connection.cursor() as cursor:
         cursor.execute(DECK_MEASURES_SQL, {"decks": list(deck_ids)})
-        rows: list[tuple[int, Decimal | None, Decimal, int]] = cursor.fetchall()
+        rows: list[DeckMeasures] = cursor.fetchall()
     return rows
 
 
 def per_unit_of_task(
-    prices: PriceTable, amount: Callable[[PriceTable, DeckWork, str], Decimal]
-) -> dict[str, float]:
-    """The minutes or the price of one unit of each task: a square metre, a metre of rail, a
-    tread."""
-    tasks = dict.fromkeys(map(str, Rate.Task), 1)
-    one = DeckWork(deck_index=0, name="", tasks=tasks, area_m2=ONE, rail_m=ONE, stair_treads=ONE)
-    return {task: float(amount(prices, one, task)) for task in tasks}
+    prices: PriceTable, value: Callable[[TaskRate], Decimal]
+) -> dict[str, list[tuple[str, float]]]:
+    """The minutes or the price of each task, for one unit of each surface."""
+    return {
+        str(task): [
+            (rate.per, float(value(rate)))
+            for rate in prices.rates_for_task(task)
+            if rate.per in WORK_UNITS
+        ]
+        for task in Rate.Task
+    }
+
+
+def per_visit_of_task(prices: PriceTable, value: Callable[[TaskRate], Decimal]) -> dict[str, float]:
+    """What comes once however many decks a visit is for."""
+    return {rate.task: float(value(rate)) for rate in prices.rates if rate.per == "job"}
+
+
+def sizes_by_unit(area: float, rail: Decimal, treads: int, screens: Decimal) -> dict[str, float]:
+    """Of one deck, in the units in which surfaces are priced."""
+    return {"m2": area, "m": float(rail), "tread": float(treads), "screen": float(screens)}
 
 
 def estimate_deck_hours(
     outline: Outline,
-    others: Mapping[str, float],
-    area: float,
-    minutes: Mapping[str, float],
+    sizes: Mapping[str, float],
+    minutes: Mapping[str, list[tuple[str, float]]],
     once: Mapping[str, float],
 ) -> DeckHours:
-    visit, recoat, strip = sums_of_tasks(outline, others, area, minutes, once)
+    visit, recoat, strip = sums_of_tasks(outline, sizes, minutes, once)
     is_strip = outline.work == OfferScope.Work.STRIP
     return DeckHours(visit / 60, recoat / 60, strip / 60, is_strip)
 
 
 def sums_of_tasks(
     outline: Outline,
-    others: Mapping[str, float],
-    area: float,
-    per_unit: Mapping[str, float],
+    sizes: Mapping[str, float],
+    per_unit: Mapping[str, list[tuple[str, float]]],
     once: Mapping[str, float],
 ) -> tuple[float, float, float]:
-    """Of the visit, of a recoat and of a strip. `others` are the measures of the tasks that do not
-    go by the area."""
+    """Of the visit, of a recoat and of a strip."""
     recoat, strip = (
-        sum(per_unit[task] * float(times) * others.get(task, area) for task, times in tasks.items())
+        sum(
+            each * sizes[unit] * float(times)
+            for task, times in tasks.items()
+            for unit, each in per_unit[task]
+        )
         for tasks in (outline.recoat, outline.strip)
     )
-    visit = sum(once.get(task, 0.0) for task in outline.recoat if others.get(task, area))
+    only_with = {"rails": sizes["m"], "stairs": sizes["tread"]}
+    visit = sum(once.get(task, 0.0) for task in outline.recoat if only_with.get(task, 1))
     return visit, recoat, strip
 
 

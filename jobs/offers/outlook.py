@@ -1,9 +1,12 @@
 """What the forecast says about waiting, handed in by whoever drafts an offer (this app may not ask
 the forecast)."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+
+from clients.models import Property
+from jobs.scope import Scope
 
 WAITING_MONTHS = (6, 12)  # months of waiting that an offer compares with now
 
@@ -34,3 +37,12 @@ class Outlook:
 
     def for_deck(self, deck_id: int) -> DeckOutlook:
         return self.decks.get(deck_id, DeckOutlook())
+
+
+@dataclass(frozen=True)
+class OfferBrief:
+    """What one offer is to be about."""
+
+    site: Property
+    scopes: Sequence[Scope]
+    outlook: Outlook | None = None

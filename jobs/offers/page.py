@@ -18,6 +18,7 @@ from clients.models import Property
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
+from jobs.offers.client_steps import client_steps
 
 Event = OfferEvent.Kind
 State = Offer.State
@@ -39,6 +40,29 @@ class OfferPageDeck:
     lines: list[OfferLine]
     photo: Photo | None
     forecast: ForecastSummary | None
+    today: date
+
+    @property
+    def has_steps(self) -> bool:
+        """Offers of old have none."""
+        return bool(self.scope.steps)
+
+    @property
+    def steps(self) -> list[str]:
+        return client_steps(self.scope, coats_text(self.scope))
+
+    @property
+    def outlook_words(self) -> str:
+        """What the forecast says, in a sentence; nothing where the old finish comes off anyway."""
+        told = self.forecast
+        if told is None or self.scope.work == OfferScope.Work.STRIP:
+            return ""
+        coat, due = display.format_month(told.coat_on), display.format_month(told.due_on)
+        if told.late_on < self.today:
+            words = _("The finish of {coat} was due in {due}; by now it is very probably worn.")
+        else:
+            words = _("By our forecast the finish of {coat} is ready for its next coat in {due}.")
+        return words.format(coat=coat, due=due)
 
     @property
     def heading(self) -> str:
@@ -82,6 +106,14 @@ class WaitingCost:
 
 
 @dataclass(frozen=True)
+class PriceGroup:
+    """One line of what an offer costs in short."""
+
+    words: str
+    amount: Decimal
+
+
+@dataclass(frozen=True)
 class OfferPage:
     """An offer as it is shown, on the day `today` at the business."""
 
@@ -118,6 +150,37 @@ class OfferPage:
         ]
 
     @property
+    def total_words(self) -> str:
+        """What the last sum is called: nobody has to pay before they have agreed."""
+        if self.offer.state == State.ACCEPTED:
+            return _("To pay")
+        return _("Total, tax included") if self.offer.tax else _("Total")
+
+    @property
+    def groups(self) -> list[PriceGroup]:
+        """What it costs in few lines: work and materials of each deck, then what is for the visit,
+        each in its own words."""
+        found: dict[tuple[str, str], Decimal] = {}
+        several = len(self.decks) > 1
+        parts = [(part.scope.deck.label if several else "", part.lines) for part in self.decks]
+        own = [line for line in self.other_lines if line.kind != "work"]
+        visit = [line for line in self.other_lines if line.kind == "work"]
+        for name, lines in [*parts, (_("for the visit") if several else "", visit), ("", own)]:
+            for line in lines:
+                key = (name, self.group_words(line))
+                found[key] = found.get(key, Decimal(0)) + line.amount
+        return [
+            PriceGroup(_("{group}, {deck}").format(group=words, deck=name) if name else words, sum_)
+            for (name, words), sum_ in found.items()
+        ]
+
+    def group_words(self, line: OfferLine) -> str:
+        """Work and materials together; travel, surcharges and reductions as they are worded."""
+        if line.kind == line.Kind.WORK:
+            return _("Work")
+        return _("Materials") if line.kind == line.Kind.MATERIAL else line.words
+
+    @property
     def foreign_language(self) -> str:
         """“French”, for staff, where the client reads another language than they do; else empty."""
         code = supported_language(self.offer.language, display.current_business().locale)
@@ -149,19 +212,43 @@ class OfferPage:
 
     @property
     def waiting_costs(self) -> list[WaitingCost]:
-        """What this offer is expected to come to after a wait: what is to pay now, and what the
-        wait was forecast to add to the decks; empty where nothing was forecast."""
+        """What waiting is expected to cost, as it was forecast for this offer; empty where nothing
+        was. It is what waiting adds that was forecast: somebody may have changed the offer since.
+        """
         after = self.offer.waiting.get("after", [])
         return [
             WaitingCost(
                 each["months"],
                 each["strip_chance"],
-                self.offer.total
-                + Decimal(each["expected_cost"])
-                - Decimal(self.offer.waiting["recoat"]),
+                self.offer.total + Decimal(each["expected_cost"]) - self.forecast_from,
             )
             for each in after
         ]
+
+    @property
+    def waiting_words(self) -> str:
+        """What the last of them says, in a sentence for paper; none where it adds nothing."""
+        last = self.waiting_costs[-1] if self.waiting_costs else None
+        if last is None or last.cost <= self.offer.total or round(last.strip_chance * 100) == 0:
+            return ""
+        return _(
+            "In {months} months the same work is likely to cost about {cost}: by then there is a"
+            " chance of {chance} that only a strip will do. It is a forecast, not a promise."
+        ).format(
+            months=last.months,
+            cost=display.format_money(last.cost, self.offer.currency),
+            chance=f"{round(last.strip_chance * 100)} %",
+        )
+
+    @property
+    def is_unanswered(self) -> bool:
+        return self.offer.state in {State.DRAFT, State.OPEN}
+
+    @property
+    def forecast_from(self) -> Decimal:
+        """The sum to which waiting adds; offers of old compared the decks alone."""
+        waiting = self.offer.waiting
+        return Decimal(waiting["now"] if "now" in waiting else waiting["recoat"])
 
     @property
     def questions_and_answers(self) -> list[OfferEvent]:
@@ -179,6 +266,8 @@ def coats_text(scope: OfferScope) -> str:
     if scope.product is None:
         return coats
     said = [_("{coats} of {product}").format(coats=coats, product=scope.product.name)]
+    if scope.colour and scope.colour in scope.why and scope.product.name in scope.why:
+        return said[0]  # the reason above names it, and that it is that of last time
     said += [_("colour {colour}").format(colour=scope.colour)] if scope.colour else []
     said += [_("the same as on the deck now")] if scope.same_as_last else []
     return ", ".join(said)
@@ -215,6 +304,7 @@ def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
             [line for line in lines if line.scope_id == scope.pk],
             photos.get(scope.deck_id),
             told.get(scope.deck_id),
+            today,
         )
         for scope in scopes
     ]

@@ -1,5 +1,6 @@
 """Rows of the book as the frozen inputs of jobs.offers.pricing."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -7,7 +8,7 @@ from decimal import Decimal
 from clients import display
 from clients.models import Business, Place, Property
 from clients.places.climate import distance_km
-from jobs.models import PriceList
+from jobs.models import Crew, PriceList
 from jobs.offers.pricing import (
     DeckWork,
     Journey,
@@ -33,6 +34,7 @@ class DraftingContext:
     price_list: PriceList
     prices: PriceTable
     yard: tuple[float, float] | None  # latitude and longitude of the business's town
+    day_hours: Decimal | None = None  # of the largest crew
 
     def valid_until(self, today: date) -> date:
         """The last day of an offer drafted today."""
@@ -45,8 +47,13 @@ def drafting_context(*, today: date) -> DraftingContext:
     price_list = PriceList.objects.in_force(today)
     if price_list is None:
         raise PricingError("No price list is in force today. Add one under Settings, Prices.")
+    largest = Crew.objects.filter(is_active=True).order_by("-hours_a_day").first()
     return DraftingContext(
-        business, price_list, prices_from_list(price_list), yard_coordinates(business)
+        business,
+        price_list,
+        prices_from_list(price_list),
+        yard_coordinates(business),
+        largest.hours_a_day if largest else None,
     )
 
 
@@ -86,14 +93,16 @@ def yard_coordinates(business: Business) -> tuple[float, float] | None:
     return (place.latitude, place.longitude) if place else None
 
 
-def journey_to(context: DraftingContext, place: Property) -> Journey:
+def journey_to(context: DraftingContext, place: Property, scopes: Iterable[Scope]) -> Journey:
     """The noted distance by road; else an estimate from the line through the air, said to be
-    one."""
+    one. Decks of one property are worked on in the same visits."""
+    visits = max((scope.visits for scope in scopes), default=1)
     if place.travel_km is not None or context.yard is None:
-        return Journey(place.town, place.travel_km)
+        return Journey(place.town, place.travel_km, visits=visits, day_hours=context.day_hours)
     air = Decimal(str(float(distance_km(*context.yard, place.latitude, place.longitude))))
-    km = (air * ROAD_FACTOR).quantize(TENTH)
-    return Journey(place.town, km if km <= MAX_GUESSED_KM else None, is_estimate=True)
+    road = (air * ROAD_FACTOR).quantize(TENTH)
+    km = road if road <= MAX_GUESSED_KM else None
+    return Journey(place.town, km, is_estimate=True, visits=visits, day_hours=context.day_hours)
 
 
 def deck_work_from_scope(scope: Scope, place: int) -> DeckWork:
@@ -107,6 +116,7 @@ def deck_work_from_scope(scope: Scope, place: int) -> DeckWork:
         rail_m=deck.rail_m,
         tasks={task: times.get(task, 1) for task, quantity in scope.quantities.items() if quantity},
         stair_treads=Decimal(deck.stair_treads),
+        screen_m2=deck.screen_m2,
         height_m=deck.height_m,
         materials=scope_materials(scope),
     )

@@ -1,20 +1,20 @@
 """Now against waiting: what the same deck is expected to cost in half a year and in a year, at
 today's prices.
 
-The expected cost is the price of a recoat times the chance that a recoat still does, plus the price
-of a strip times the chance that it no longer does. Both are priced as if each deck stood alone:
-without travel, reductions and minimum charge.
+The expected cost is the price of the offer times the chance that a recoat still does, plus its
+price with a strip times the chance that it no longer does: with the same reductions, travel and
+minimum charge, so that what is to be paid now is one sum everywhere on the paper.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from jobs.offers.outlook import WAITING_MONTHS, Outlook
+from jobs.offers.outlook import WAITING_MONTHS, OfferBrief, Outlook
 from jobs.offers.pricing import DeckWork, Journey, Reductions, cents, price_work
-from jobs.offers.pricing_inputs import DraftingContext, deck_work_from_scope
+from jobs.offers.pricing_inputs import DraftingContext, deck_work_from_scope, journey_to
 from jobs.scope import Override, Scope, propose_scopes
 
 
@@ -25,10 +25,6 @@ class RecoatStripPrices:
 
     recoat: Decimal
     strip: Decimal
-
-    def expected_cost(self, strip_chance: float) -> Decimal:
-        chance = Decimal(str(round(strip_chance, 4)))
-        return self.recoat * (1 - chance) + self.strip * chance
 
 
 StripScopes = Mapping[int, Scope]  # by deck: the same deck stripped and sealed instead
@@ -48,34 +44,50 @@ def strip_scopes(scopes: Iterable[Scope], *, today: date) -> StripScopes:
 
 
 def cost_of_waiting(
-    context: DraftingContext, scopes: Sequence[Scope], outlook: Outlook | None, strips: StripScopes
+    context: DraftingContext,
+    brief: OfferBrief,
+    strips: StripScopes,
+    reductions: Reductions,
+    payable: Decimal,
 ) -> dict[str, Any]:
-    """For `Offer.waiting`; empty where nothing is known or a strip is due already.
-    Raises `PricingError`."""
+    """For `Offer.waiting`, beside what is to be paid now; empty where nothing is known or a strip
+    is due already. Raises `PricingError`."""
+    outlook = brief.outlook
     if outlook is None:
         return {}
     compared = [
         scope
-        for scope in scopes
+        for scope in brief.scopes
         if scope.deck.pk in strips
         and not scope.looks_first
         and outlook.for_deck(scope.deck.pk).strip_chance
     ]
-    prices = {
-        scope.deck.pk: recoat_strip_prices(context, scope, strips[scope.deck.pk])
-        for scope in compared
-    }
     if not compared:
         return {}
+    stripped = {
+        scope.deck.pk: total_if_stripped(context, brief, strips[scope.deck.pk], reductions)
+        for scope in compared
+    }
     return {
         "computed_on": outlook.computed_on.isoformat(),
         "model_version": outlook.model_version,
-        "decks": [deck_waiting_costs(scope, prices[scope.deck.pk], outlook) for scope in compared],
-        "recoat": str(sum((each.recoat for each in prices.values()), Decimal(0))),
+        "now": str(payable),
+        "if_stripped": {str(deck): str(total) for deck, total in stripped.items()},
         "after": [
-            joint_waiting_cost(months, compared, prices, outlook) for months in WAITING_MONTHS
+            joint_waiting_cost(months, payable, stripped, outlook) for months in WAITING_MONTHS
         ],
     }
+
+
+def total_if_stripped(
+    context: DraftingContext, brief: OfferBrief, strip: Scope, reductions: Reductions
+) -> Decimal:
+    """What the whole offer would come to if this one of its decks were stripped."""
+    scopes = [strip if each.deck.pk == strip.deck.pk else each for each in brief.scopes]
+    works = [deck_work_from_scope(scope, place) for place, scope in enumerate(scopes)]
+    way = journey_to(context, brief.site, scopes)
+    units = context.business.units
+    return price_work(context.prices, works, way, reductions, units=units).totals.total
 
 
 def recoat_strip_prices(context: DraftingContext, recoat: Scope, strip: Scope) -> RecoatStripPrices:
@@ -91,35 +103,19 @@ def single_deck_total(context: DraftingContext, work: DeckWork) -> Decimal:
     return price_work(prices, [work], Journey(""), Reductions()).totals.total
 
 
-def deck_waiting_costs(scope: Scope, prices: RecoatStripPrices, outlook: Outlook) -> dict[str, Any]:
-    chances = outlook.for_deck(scope.deck.pk).strip_chance
-    return {
-        "deck_id": scope.deck.pk,
-        "deck": scope.deck.label,
-        "recoat": str(prices.recoat),
-        "strip": str(prices.strip),
-        "after": [
-            waiting_cost_json(
-                months, chances.get(months, 0.0), prices.expected_cost(chances.get(months, 0.0))
-            )
-            for months in WAITING_MONTHS
-        ],
-    }
-
-
 def joint_waiting_cost(
-    months: int, scopes: Sequence[Scope], prices: dict[int, RecoatStripPrices], outlook: Outlook
+    months: int, payable: Decimal, stripped: Mapping[int, Decimal], outlook: Outlook
 ) -> dict[str, Any]:
-    """All decks together: the chance that at least one needs a strip, the sum of the expected
-    costs."""
+    """Of all decks: the chance that at least one needs a strip, and what is to be paid now with
+    what each strip adds times its chance."""
     spared = 1.0
-    cost = Decimal(0)
-    for scope in scopes:
-        chance = outlook.for_deck(scope.deck.pk).strip_chance.get(months, 0.0)
+    cost = payable
+    for deck, total in stripped.items():
+        chance = outlook.for_deck(deck).strip_chance.get(months, 0.0)
         spared *= 1 - chance
-        cost += prices[scope.deck.pk].expected_cost(chance)
-    return waiting_cost_json(months, 1 - spared, cost)
-
-
-def waiting_cost_json(months: int, chance: float, cost: Decimal) -> dict[str, Any]:
-    return {"months": months, "strip_chance": round(chance, 3), "expected_cost": str(cents(cost))}
+        cost += (total - payable) * Decimal(str(round(chance, 4)))
+    return {
+        "months": months,
+        "strip_chance": round(1 - spared, 3),
+        "expected_cost": str(cents(cost)),
+    }

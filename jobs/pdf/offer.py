@@ -11,16 +11,16 @@ from jobs.pdf import rendering
 OFFER_PDF_TEMPLATE = "jobs/pdf/offer.html"
 
 
-def offer_pdf(offer: Offer, *, url: str = "") -> bytes:
+def offer_pdf(offer: Offer, *, url: str = "", is_detailed: bool = False) -> bytes:
     """The offer as a tagged PDF, on the paper of the business's country.
-    `url` is the link to answer by, if it has one.
+    `url` is the link to answer by, if it has one; `is_detailed`: with every line of the price.
 
     It is dated as it was sent (a draft: as it was drafted), so that it can be made again at any
     time.
     """
     business = Business.objects.get()
     with display.override_business(business), display.in_client_language(offer.language):
-        context = offer_pdf_context(offer, business, url)
+        context = offer_pdf_context(offer, business, url) | {"is_detailed": is_detailed}
         photos = {part.photo.pk: part.photo for part in context["page"].decks if part.photo}
         return rendering.render_paper(
             OFFER_PDF_TEMPLATE, context, country=business.country, photos=photos
@@ -35,4 +35,5 @@ def offer_pdf_context(offer: Offer, business: Business, url: str) -> dict[str, A
         "offer": offer,
         "business": business,
         "url": url,
+        "signer": offer.created_by.first_name if offer.created_by else "",
     }

@@ -17,6 +17,7 @@ from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher, URLFetcherResponse
 
+from clients import display
 from clients.printing import paper_size, pdf_tagging
 from jobs.models import Photo
 from jobs.photos import make_thumbnail
@@ -66,7 +67,8 @@ def render_paper(
     """The template on the paper of this country;
     `photo:///1` in it is the picture of the photo numbered 1."""
     size = paper_size(country)
-    page = HTML(string=render_to_string(template, context), url_fetcher=PhotoFetcher(photos))
+    markup = display.set_page_type(render_to_string(template, context))
+    page = HTML(string=markup, url_fetcher=PhotoFetcher(photos))
     written: bytes = page.write_pdf(
         stylesheets=[paper_stylesheet(size)],
         font_config=font_configuration(),

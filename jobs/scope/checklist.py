@@ -32,6 +32,7 @@ class SiteReading:
     humidity_percent: int | None = None
     surface_c: Decimal | None = None
     moisture_percent: Decimal | None = None
+    night_c: Decimal | None = None  # the lowest that is forecast for the night after
 
     @property
     def boards_c(self) -> Decimal | None:
@@ -102,16 +103,18 @@ def air_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[Wea
 
 
 def night_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[WeatherRule]:
-    """A water-borne finish must stay warm for a day;
-    the dew point says how cold the night may get (Wood Handbook)."""
+    """A water-borne finish must stay warm for a day: by the lowest that is forecast; where nobody
+    entered it, the dew point says how cold the night may get (Wood Handbook)."""
     if finishes and all(product.base == Product.Base.SOLVENT for product in finishes):
         return
     low = temperature_limits(finishes)[0]
+    words = f"It stays above {temperature_text(low)} for 24 hours after."
+    if reading.night_c is not None:
+        found = f"{temperature_text(reading.night_c)} forecast"
+        yield WeatherRule("The night after", words, "Wood Handbook", reading.night_c >= low, found)
+        return
+    words += " Without the forecast the dew point tells how cold the night may get."
     dew_c = reading.dew_c
-    words = (
-        f"It stays above {temperature_text(low)} for 24 hours after. The dew point tells how cold"
-        " the night may get."
-    )
     is_met = None if dew_c is None else dew_c >= low
     found = "" if dew_c is None else f"dew point {temperature_text(dew_c)}"
     yield WeatherRule("The night after", words, "Wood Handbook", is_met, found)

@@ -15,6 +15,8 @@ from jobs.forecast_summary import WorkAdvice
 from jobs.materials import RAIL_M2_PER_M, TREAD_M2, PackQuantity
 from jobs.models import Product
 
+NEXT_DAY_MINUTES = 720  # a wait from which the work goes on another day (a judgement)
+
 
 @dataclass(frozen=True)
 class Need:
@@ -154,6 +156,14 @@ class Scope:
     month: date | None = None  # the first day of the month they were worked out for
     cautions: list[StrOrPromise] = field(default_factory=list)
     looks_first: bool = False
+
+    @property
+    def visits(self) -> int:
+        """On how many days somebody comes: a long wait before more work is another one. The look
+        that decides is not counted."""
+        worked = [place for place, step in enumerate(self.steps) if step.task]
+        waits = self.steps[: worked[-1]] if worked else []
+        return 1 + sum(step.wait_minutes >= NEXT_DAY_MINUTES for step in waits)
 
     @property
     def advice(self) -> WorkAdvice:

@@ -19,7 +19,7 @@ from jobs.work import is_film
 # stripper; the wet films of cleaner and brightener, and the square metres a disc lasts, are
 # judgements.
 USUAL_SPREAD = Decimal(9)
-USUAL_FILM_MM = {"stripper": Decimal(1), "cleaner": Decimal("0.15"), "brightener": Decimal("0.12")}
+USUAL_FILM_MM = {"stripper": Decimal(1), "cleaner": Decimal("0.2"), "brightener": Decimal("0.2")}
 DISC_M2: dict[str, Decimal] = {STRIP: Decimal(5), RECOAT: Decimal(10)}
 GREY_GRADE = 3  # greying from which a recoat is brightened as well (common practice, no source)
 MIX_BATCHES_NOTE = (  # common practice, no source

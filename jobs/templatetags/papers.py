@@ -1,18 +1,18 @@
-"""Filters of offers and papers: quantities without needless zeros, drawings in the colours of
-paper."""
+"""Filters of offers and papers: quantities without needless zeros, words in a sentence, codes to
+scan."""
 
 from decimal import Decimal
-from functools import cache
 
 from django import template
-from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from clients import display, qr
 
 register = template.Library()
+FRENCH_TAX_NAMES = {"HST": "TVH", "GST": "TPS", "QST": "TVQ", "PST": "TVP", "RST": "TVD"}
+NAMES = ("Douglas",)  # begin with a capital wherever they stand
 
 
 @register.filter
@@ -47,15 +47,16 @@ def as_qr(link: str) -> SafeString:
     return mark_safe(drawing)  # noqa: S308 - drawn here
 
 
-@cache
-def wear_style() -> str:
-    return render_to_string("jobs/pdf/wear.css")
+@register.filter
+def tax_name(name: str) -> str:
+    """“TVH” for HST in French: the names by which Canada's taxes go there (Canada Revenue Agency,
+    Revenu Québec); others as they were entered, and what stands behind a name too."""
+    first, space, rest = name.partition(" ")
+    is_french = (get_language() or "").startswith("fr")
+    return f"{FRENCH_TAX_NAMES.get(first.upper(), first)}{space}{rest}" if is_french else name
 
 
 @register.filter
-def on_paper(svg: str) -> SafeString:
-    """The drawing with the colours it has in print;
-    pages get theirs from the sheet of the product."""
-    head, _, rest = svg.partition(">")
-    drawing = f"{head}><style>{wear_style()}</style>{rest}"
-    return mark_safe(drawing)  # noqa: S308 - drawn by our own template
+def uncapitalized(words: str) -> str:
+    """“western red cedar”, “cèdre de l'Ouest”: in a sentence, with the names in it as they are."""
+    return words if words.startswith(NAMES) else f"{words[:1].lower()}{words[1:]}"

@@ -83,9 +83,11 @@ def offer_answer(request: HttpRequest, offer: Offer) -> Offer:
 @office_required
 @require_GET
 def show_offer_pdf(request: HttpRequest, pk: int) -> HttpResponse:
-    """The offer on paper, as the client gets it but for the link."""
+    """The offer on paper, as the client gets it but for the link; `?lines=all` names each line."""
     offer = offer_or_404(pk)
     disposition = f'inline; filename="{offer.file_name}"'
     return HttpResponse(
-        offer_pdf(offer), "application/pdf", headers={"Content-Disposition": disposition}
+        offer_pdf(offer, is_detailed="lines" in request.GET),
+        "application/pdf",
+        headers={"Content-Disposition": disposition},
     )

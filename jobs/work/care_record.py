@@ -4,11 +4,12 @@ when it is next due."""
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.utils.translation import gettext, ngettext
+from django.utils.translation import get_language, gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.languages import StrOrPromise
+from jobs.day_words import say_season
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import CoatApplied, Job, Photo, Product
 from jobs.work.care_times import CareNote, care_note
@@ -67,6 +68,15 @@ class CareRecord:
     photo: Photo | None
 
     @property
+    def next_due(self) -> str:
+        """“spring 2029”: when the next coat is due, in a season in which crews work."""
+        if self.forecast is None:
+            return ""
+        site = self.job.deck.site
+        day = self.forecast.due_on
+        return say_season(day, is_south=site.is_south)
+
+    @property
     def file_name(self) -> str:
         """Of its PDF, in the language of the client."""
         with display.in_client_language(self.job.deck.site.client.language):
@@ -108,7 +118,12 @@ class CareRecord:
             or each.base == Product.Base.SOLVENT
             for each in products
         )
-        own = [f"{each.name}: {each.cautions}" for each in products if each and each.cautions]
+        language = get_language() or ""
+        own = [
+            f"{each.name}: {words}"
+            for each in products
+            if each and (words := each.cautions_in(language))
+        ]
         said: list[StrOrPromise] = [
             FRESH_FINISH_CAUTION if self.care else "",
             WET_BOARDS_CAUTION,
@@ -161,8 +176,7 @@ def care_record_lines(record: CareRecord) -> Iterator[str]:
             day=display.format_day(record.care.furniture_at.date())
         )
     if record.forecast:
-        due = display.format_month(record.forecast.due_on)
-        yield gettext("Ready for its next coat in {month}.").format(month=due)
+        yield gettext("Best recoated in {season}.").format(season=record.next_due)
 
 
 def care_hour_suffix(care: CareNote) -> str:

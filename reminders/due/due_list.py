@@ -12,9 +12,10 @@ from django.db.models import F
 from django.urls import reverse
 
 from clients import display
+from clients.models import ContactPoint
 from jobs.day_words import say_span
 from jobs.forecast_summary import WorkAdvice
-from jobs.models import AppliedFinish, CoatApplied
+from jobs.models import AppliedFinish, CoatApplied, Job
 from jobs.scope import work_advice
 from reminders.due.deck_rows import DeckRow, value_columns
 from reminders.forecasting import missing_reasons, ranked_reasons
@@ -42,6 +43,8 @@ class DueDeck(DeckRow):
     reminder_status: ReminderStatus | None = None
     today: date | None = None
     advice: WorkAdvice = WorkAdvice.RECOAT
+    phone: str = ""  # these two only on paper
+    last_price: str = ""
 
     @property
     def reasons(self) -> list[str]:
@@ -126,6 +129,28 @@ def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDe
         line.today = today
         line.advice = advice[line.deck_id]
     return found
+
+
+def add_phones_and_prices(found: Iterable[DueDeck]) -> None:
+    """What somebody wants who calls from paper: the number to try first, and what was charged for
+    the coat that is on the deck."""
+    lines = list(found)
+    phones: dict[int, str] = {}
+    points = ContactPoint.objects.filter(
+        client__in={line.client_id for line in lines},
+        kind__in=[ContactPoint.Kind.MOBILE, ContactPoint.Kind.PHONE],
+        suspended_at=None,
+    )
+    for client, number in points.values_list("client_id", "normalized"):
+        phones.setdefault(client, number)
+    jobs = Job.objects.filter(pk__in=[line.job_id for line in lines], amount__isnull=False)
+    prices = {
+        job: display.format_money(amount, currency)
+        for job, amount, currency in jobs.values_list("pk", "amount", "currency")
+    }
+    for line in lines:
+        line.phone = phones.get(line.client_id, "")
+        line.last_price = prices.get(line.job_id, "")
 
 
 def group_by_town(found: Iterable[DueDeck], towns: Iterable[dict[str, Any]]) -> list[TownGroup]:

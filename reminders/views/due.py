@@ -113,6 +113,7 @@ def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
     today = business_today(request)
     rows = due_list.due_in_month(month)
     found = due_list.due_decks(rows, today=today, on=month, part=slice(due_list.MAX_PRINTED))
+    due_list.add_phones_and_prices(found)
     towns = list(rows.towns())
     context = {
         "month": month,

@@ -198,7 +198,10 @@ def make_products(random: Random) -> DemoProducts:
             furniture_days=5,
             minimum_c=10,
             maximum_c=32,
-            cautions="Rags with oil can heat up and burn: keep them in water.",
+            cautions="Air the place until the smell is gone." if base == "solvent" else "",
+            cautions_translated=(
+                {"fr": "Aérez jusqu'à ce que l'odeur ait disparu."} if base == "solvent" else {}
+            ),
         )
         for name, maker, finish, base, pigment, colours, spread, coats in PRODUCTS
     ]

@@ -29,8 +29,14 @@ RATES = [
     ("brighten", "m2", "1.60", "1.5"),
     ("sand", "m2", "2.90", "3"),
     ("coat", "m2", "4.20", "4"),
-    ("rails", "m", "11", "10"),
-    ("stairs", "tread", "7.50", "6"),
+    ("clean", "m", "4.50", "4"),
+    ("strip", "m", "14.50", "14"),
+    ("brighten", "m", "2.50", "3"),
+    ("coat", "m", "8.50", "9"),
+    ("clean", "tread", "2", "1.5"),
+    ("strip", "tread", "5", "4.5"),
+    ("brighten", "tread", "1", "1"),
+    ("coat", "tread", "3.50", "3"),
     ("hourly", "hour", "58", "60"),
 ]
 ZONES = [("Lunenburg", "0"), ("Mahone Bay", "15"), ("Bridgewater", "25"), ("Chester", "35")]

@@ -21,8 +21,9 @@ RATES = [
     ("brighten", "m2"),
     ("sand", "m2"),
     ("coat", "m2"),
-    ("rails", "m"),
-    ("stairs", "tread"),
+    ("clean", "m"),
+    ("coat", "m"),
+    ("coat", "tread"),
 ]
 
 

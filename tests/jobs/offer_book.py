@@ -7,8 +7,7 @@ from typing import Any
 from clients.models import Deck
 from jobs.actions import offers
 from jobs.models import Offer, PriceList, Rate, Tax
-from jobs.offers.drafting import OfferBrief
-from jobs.offers.outlook import DeckOutlook, Outlook
+from jobs.offers import DeckOutlook, OfferBrief, Outlook
 from jobs.scope import propose_scopes
 from tests.factories import (
     CoatFactory,
@@ -28,8 +27,10 @@ RATES = [
     ("brighten", "m2", "1.20", "1"),
     ("sand", "m2", "2.80", "3"),
     ("coat", "m2", "4.10", "4"),
-    ("rails", "m", "9", "10"),
-    ("stairs", "tread", "6", "5"),
+    ("clean", "m", "3", "3"),
+    ("strip", "m", "14", "12"),
+    ("brighten", "m", "2", "2"),
+    ("coat", "m", "6", "7"),
 ]
 
 

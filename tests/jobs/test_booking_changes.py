@@ -209,7 +209,8 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
         ),
         (
             "fr",
-            "Votre terrasse : visite du lundi 7 juin 2027 reportée à cause du temps",
+            "Votre terrasse\N{NO-BREAK SPACE}: visite du lundi 7 juin 2027 reportée"
+            " en raison de la météo",
             "un nouveau jour",
             "annul",
         ),
@@ -338,7 +339,10 @@ def test_who_withdrew_from_reminders_and_offers_is_told_of_a_visit_all_the_same(
 def test_a_client_who_reads_french_is_told_in_french(tern: Crew) -> None:
     book(site__client__language="fr")
 
-    assert Message.objects.get().subject == "Votre terrasse : nous venons le lundi 7 juin 2027"
+    assert (
+        Message.objects.get().subject
+        == "Votre terrasse\N{NO-BREAK SPACE}: nous venons le lundi 7 juin 2027"
+    )
 
 
 @pytest.mark.django_db

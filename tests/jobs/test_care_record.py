@@ -66,8 +66,8 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(
     reader = read(answer.content)
     text = words(reader)
     product = job.coats_applied.get().product
-    forecast = Forecast.objects.get()
 
+    assert Forecast.objects.get().due_on.strftime("%Y-%m") == "2027-10"
     assert answer["Content-Type"] == "application/pdf"
     assert len(reader.pages) == 1
     for part in (
@@ -81,7 +81,7 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(
         "These times are from the data sheets",
         "Keep pressure washers away",
         "No bleach",
-        f"Ready for its next coat in {forecast.due_on:%B %Y}",
+        "Best recoated in autumn 2027",
         "heat up by themselves and burn",
         "The product's data sheet, local rules and licensed practice go before",
     ):
@@ -169,7 +169,7 @@ def test_when_it_is_next_due_goes_only_to_those_whom_we_may_invite(
 
     message = Message.objects.get()
     paper = words(read(bytes(Attachment.objects.get(message=message).content)))
-    assert ("Next due between" in message.text) == may_invite
+    assert ("Best recoated in autumn 2027" in message.text) == may_invite
     assert ("Best recoated" in paper) == may_invite
     assert "Walk on it from Jun 14, 2026" in message.text
 

@@ -88,11 +88,11 @@ def test_the_page_of_an_offer_is_french_throughout(client: Browser, link: str) -
     assert '<html lang="fr">' in text
     for part in (
         "Oui, venez",
-        "Quelle semaine vous convient ?",
+        "Quelle semaine vous convient?",
         "Non merci",
         "Le prix",
         "Avant taxes",
-        "À payer",
+        "Total, taxes comprises",
         "nettoyage et nouvelle couche",
         "Nous nettoyons les planches et appliquons 2 couches de",
         "teinte Driftwood",
@@ -161,7 +161,7 @@ def test_what_the_client_answers_is_noted_in_english_for_the_office(
     assert "May 17, 2027" in notes
     assert "accepted" in " ".join(ToDo.objects.values_list("words", flat=True))
     page = shown(client.get(link))
-    assert "Vous avez accepté cette offre" in page
+    assert "Vous avez accepté cette soumission" in page
     assert "Pour changer, téléphonez au <a href=" in page
 
 
@@ -256,7 +256,7 @@ def test_the_message_with_an_offer_has_its_day_and_its_sum_in_french(
     assert "nettoyage et nouvelle couche" in text.lower()
     assert "25 déc. 2026" in text
     assert "$," not in text
-    assert message.attachments.get().name == f"offre-{offer.reference}.pdf"
+    assert message.attachments.get().name == f"soumission-{offer.reference}.pdf"
     assert read(bytes(message.attachments.get().content)).root_object["/Lang"] == "fr"
 
 
@@ -279,7 +279,7 @@ def test_the_offer_on_paper_is_french_and_says_so(link: str) -> None:
 
     assert reader.root_object["/Lang"] == "fr"  # ISO 32000-1, 14.9.2
     for part in (
-        "Offre",
+        "Soumission",
         "Valable jusqu'au",
         "Comment répondre",
         "572,77 $",
@@ -307,8 +307,7 @@ def test_the_care_record_is_french_and_says_so(business: Business) -> None:
         "Terminé le 1 mai 2027",
         "Pas d'eau de Javel",
         "mettez-les dans l'eau",
-        "Nouvelle couche à prévoir entre",
-        "à refaire",
+        "Prochaine couche conseillée",
     ):
         assert part in text, part
     assert english_in(text) == []

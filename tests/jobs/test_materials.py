@@ -108,14 +108,15 @@ def test_thirsty_cedar_takes_more_and_dense_hardwood_less_than_pine() -> None:
 
 def test_treads_and_rails_count_by_their_usual_size() -> None:
     """Common practice, no source; here the sizes: 0.9 · (0.28 + 0.18) m;
-    rails, balusters all round."""
+    rails, balusters and a post every 1.8 m all round."""
     surfaces = Surfaces.from_measures(area_m2=D(18), treads=5, rail_m=D(10), screen_m2=D(3))
 
     assert surfaces.stairs == pytest.approx(5 * D("0.9") * D("0.46"), rel=D("0.05"))
     balusters = D("0.8") / D("0.14") * 4 * D("0.038")
     rails = 2 * 2 * (D("0.038") + D("0.089"))
-    assert surfaces.rails == pytest.approx(10 * (balusters + rails), rel=D("0.05"))
-    assert surfaces.total == 18 + 2 + 14 + 3
+    posts = D("0.9") / D("1.8") * 4 * D("0.089")
+    assert surfaces.rails == pytest.approx(10 * (balusters + rails + posts), rel=D("0.05"))
+    assert surfaces.total == 18 + 2 + 16 + 3
     assert dict(Surfaces(D(18)).nonzero_areas()) == {"boards": 18}
 
 

@@ -22,6 +22,7 @@ from tests.factories import (
     OfferTaxFactory,
     PhotoFactory,
 )
+from tests.jobs.offer_book import deck, drafted, price_list, reachable
 
 pytestmark = pytest.mark.slow
 
@@ -68,7 +69,7 @@ def elements(reader: PdfReader) -> list[DictionaryObject]:
 
 def test_it_says_what_is_done_why_for_how_much_until_when_and_how_to_answer(offer: Offer) -> None:
     url = offer_url("a-link-of-our-own")
-    reader = read(offer_pdf(offer, url=url))
+    reader = read(offer_pdf(offer, url=url, is_detailed=True))
 
     text = words(reader)
 
@@ -85,7 +86,7 @@ def test_it_says_what_is_done_why_for_how_much_until_when_and_how_to_answer(offe
         "$498.06",
         "HST 15 %",
         "$74.71",
-        "To pay $572.77",
+        "Total, tax included $572.77",
         "Nov 20, 2026",
         "Dec 20, 2026",
         "Greyed along the rail",
@@ -128,8 +129,7 @@ def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
     assert {"/P", "/Table", "/TR", "/TH", "/TD", "/Link"} <= set(kinds)
     figures = [tag["/Alt"] for tag in tags if tag["/S"] == "/Figure"]
     assert figures[0] == "Greyed along the rail"
-    assert figures[1].startswith("Chance that the coat is worn")
-    assert figures[2] == "Code that opens the page of this offer on a phone"
+    assert figures[1] == "Code that opens the page of this offer on a phone"
     headers = [tag for tag in tags if tag["/S"] == "/TD" and tag["/A"].get("/Headers")]
     assert len(headers) > 3
 
@@ -154,7 +154,7 @@ def test_prices_that_hold_the_tax_say_how_much_of_it(offer: Offer) -> None:
 
     text = words(read(offer_pdf(offer)))
 
-    assert "To pay $572.77 of which HST 15 % $74.71" in text
+    assert "Total, tax included $572.77 of which HST 15 % $74.71" in text
     assert "Before tax" not in text
 
 
@@ -184,7 +184,7 @@ def test_an_offer_of_several_decks_names_the_deck_above_its_lines(offer: Offer) 
     OfferLineFactory(offer=offer, scope=second, words="Seal the landing")
     OfferLineFactory(offer=offer, words="Travel beyond 20 km", kind="travel")
 
-    text = words(read(offer_pdf(offer)))
+    text = words(read(offer_pdf(offer, is_detailed=True)))
 
     assert text.index("Sun deck Clean and seal") < text.index("Landing Seal the landing")
     assert text.index("Seal the landing") < text.index("For the visit Travel beyond 20 km")
@@ -195,13 +195,71 @@ def test_waiting_is_weighed_in_money_and_steps_are_named(offer: Offer) -> None:
     offer.waiting = {"recoat": "634.35", "after": after}
     offer.save()
     offer.scopes.update(
-        steps=[{"title": "Foam Wash", "wait": "20 minutes to act"}, {"title": "Light sand"}]
+        steps=[
+            {"task": "clean", "title": "Foam Wash", "wait": "20 minutes to act"},
+            {"task": "", "title": "Let the wood dry", "wait": "24 hours in winter"},
+            {"task": "coat", "title": "Seal", "wait": ""},
+            {"task": "", "title": "Walking", "wait": "36 hours after the last coat"},
+            {"task": "", "title": "Furniture", "wait": "7 days after the last coat"},
+        ]
     )
     offer.lines.update(unit="tread", quantity=4)
 
     text = words(read(offer_pdf(offer)))
 
-    assert "Now no $634.35 In 6 months 13 % $752.82" in text
+    # What is to be paid, and what waiting adds to it: 752.82 − 634.35 = 118.47.
+    assert "In 6 months the same work is likely to cost about $691.24" in text
+    assert "a chance of 13 % that only a strip will do" in text
     assert "It is a forecast, not a promise." in text
-    assert "Step by step: Foam Wash (20 minutes to act), Light sand." in text
-    assert "4 treads" in text
+    for step in (
+        "We wash the boards and rinse them.",
+        "The wood dries: 24 hours in winter.",
+        "You walk on it 36 hours after the last coat; furniture comes back 7 days after",
+    ):
+        assert step in text, step
+    assert "Foam Wash" not in text
+    assert "4 treads" in words(read(offer_pdf(offer, is_detailed=True)))
+
+
+def test_an_offer_is_one_page_with_its_sums_in_few_lines_and_a_place_to_sign(
+    business: Business,
+) -> None:
+    Business.objects.update(tax_number="HST 12345 6789 RT0001")
+    price_list()
+    home = deck(site__travel_km=40, site__region="Nova Scotia", site__postcode="B0J 2C0")
+    made = drafted(reachable(home))
+    made.lines.create(
+        position=90, kind="less", words="For the wait", quantity=1, unit_price=-5, amount=-5
+    )
+
+    reader = read(offer_pdf(Offer.objects.get(), url=offer_url("a-link-of-our-own")))
+    text = words(reader)
+
+    assert len(reader.pages) == 1
+    work = sum(line.amount for line in made.lines.all() if line.kind == "work")
+    for part in (
+        f"Work ${work:,.2f}",
+        "Materials $",
+        "For the wait −$5.00",
+        "Days on site 2",
+        "Total, tax included",
+        "HST 12345 6789 RT0001",
+        "4 Tern Wharf, Lunenburg NS",
+        "Yes, please do this work. Date, signature:",
+    ):
+        assert part in text, part
+    assert "m² $" not in text
+    assert text.count("Driftwood") == 1
+
+
+def test_nothing_on_paper_is_smaller_than_nine_points(offer: Offer) -> None:
+    sizes: set[float] = set()
+
+    def note(text: str, _cm: Any, _tm: Any, _font: Any, size: float) -> None:
+        if text.strip():
+            sizes.add(round(float(size) * abs(float(_tm[3])) * 1.0, 2))
+
+    for page in read(offer_pdf(offer, url=offer_url("a-link-of-our-own"))).pages:
+        page.extract_text(visitor_text=note)
+
+    assert min(sizes) >= 9 * 0.99, sizes

@@ -98,7 +98,7 @@ def test_prices_a_square_foot_read_the_same_again(as_owner: Browser) -> None:
             {"rates-0-amount": "", "rates-0-minutes": "3"},
             "Write the price; 0 if it is part of another one.",
         ),
-        ({"rates-0-per": "tread"}, "This unit does not fit this task."),
+        ({"rates-0-task": "rails", "rates-0-per": "m"}, "This unit does not fit this task."),
         (
             {"rates-1-task": "clean", "rates-1-amount": "4"},
             "This task has a price for this unit already.",

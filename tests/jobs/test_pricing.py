@@ -33,8 +33,9 @@ RATES = [
     TaskRate("clean", "m2", D("3.20"), D(2)),
     TaskRate("coat", "m2", D("4.10"), D(4)),
     TaskRate("strip", "m2", D("9.50"), D(8)),
-    TaskRate("rails", "m", D(9), D(10)),
-    TaskRate("stairs", "tread", D(6), D(5)),
+    TaskRate("clean", "m", D(3), D(3)),
+    TaskRate("coat", "m", D(6), D(7)),
+    TaskRate("strip", "m", D(14), D(12)),
 ]
 LIST = PriceTable(rates=RATES, taxes=[HST])
 RECOAT = DeckWork(0, "Back deck", {"set_up": 1, "clean": 1, "coat": 2}, area_m2=D(18))
@@ -212,10 +213,63 @@ def test_two_decks_pay_a_price_a_visit_once() -> None:
     assert [each.deck_index for each in found.lines] == [0, 0, 1, 1, None]
 
 
-def test_rails_and_stairs_are_counted_in_metres_and_treads() -> None:
-    deck = replace(RECOAT, tasks={"rails": 1, "stairs": 1}, rail_m=D("12.5"), stair_treads=D(4))
+def test_rails_are_priced_and_timed_for_every_pass() -> None:
+    deck = replace(RECOAT, rail_m=D("12.5"))
+    double = replace(deck, tasks={"strip": 2, "coat": 2})
 
-    assert amounts(priced(LIST, deck)) == {"Railing": D("112.50"), "Stairs": D("24.00")}
+    assert amounts(priced(LIST, deck))["Rails"] == D("187.50")  # 12.5 × (3 + 2 × 6)
+    assert amounts(priced(LIST, double))["Rails"] == D("500.00")  # 12.5 × (2 × 14 + 2 × 6)
+    assert priced(LIST, deck).hours[0] - priced().hours[0] == D("3.54")  # 12.5 × (3 + 14) min
+    assert priced(LIST, double).hours[0] == D("15.12")  # 18 × 24 min and 12.5 × 38 min
+
+
+def test_a_surface_without_a_price_costs_what_its_area_of_boards_costs() -> None:
+    deck = replace(RECOAT, rail_m=D(10), stair_treads=D(5), screen_m2=D(4))
+    boards = [rate for rate in RATES if rate.per != "m"]
+
+    found = priced(replace(LIST, rates=boards), deck)
+
+    assert {name: amount for name, amount in amounts(found).items() if name[:2] in "RaStSc"} == {
+        # 3.20 and 2 × 4.10 are 11.40 a m²; of a metre, 1.6 m²: 5.12 + 2 × 6.56 = 18.24
+        "Rails": D("182.40"),
+        "Stairs": D("22.80"),  # 0.4 m²: 1.28 + 2 × 1.64 = 4.56 a tread
+        "Screens": D("45.60"),
+    }
+    assert found.hours[0] == D("6.67")  # 18 + 16 + 2 + 4 m² at 10 min
+
+
+def test_sanding_is_of_the_boards_alone_unless_it_has_a_price_of_its_own() -> None:
+    rates = [TaskRate("sand", "m2", D(3), D(3))]
+    deck = replace(RECOAT, tasks={"sand": 1}, rail_m=D(10))
+
+    assert amounts(priced(replace(LIST, rates=rates), deck)) == {"Light sand": D("54.00")}
+    both = [*rates, TaskRate("sand", "m", D(2))]
+    assert amounts(priced(replace(LIST, rates=both), deck))["Rails"] == D("20.00")
+
+
+def test_travel_is_charged_and_timed_for_each_day_on_site() -> None:
+    prices = replace(LIST, travel_per_km=D(1), zones={"mahone bay": D(25)})
+    far = Journey("Chester", D(30), visits=3)
+
+    found = priced(prices, journey=far)
+    zone = priced(prices, journey=replace(far, town="Mahone Bay"))
+
+    assert amounts(found)["Travel to Chester"] == D("90.00")
+    assert amounts(zone)["Travel to Mahone Bay"] == D("75.00")
+    # An hour there and back at 60 km/h; of a crew of 16 hours a day for two people.
+    assert (found.visits, found.total_hours) == (3, D("6.75"))
+    two = priced(prices, journey=replace(far, day_hours=D(16)))
+    assert (two.visits, two.total_hours) == (3, D("9.75"))
+
+
+def test_work_that_fills_more_days_than_its_waits_is_driven_to_on_each() -> None:
+    # 60 m² take 10 h with 45 min to set up; of a day of 8 h one is driven: 10.75 / 7 are two days.
+    deck = replace(RECOAT, area_m2=D(60))
+    journey = Journey("Chester", D(30), visits=1, day_hours=D(8))
+
+    found = priced(replace(LIST, travel_per_km=D(1)), deck, journey=journey)
+
+    assert (found.visits, amounts(found)["Travel to Chester"]) == (2, D("60.00"))
 
 
 def test_a_price_an_hour_takes_the_minutes_of_the_task() -> None:

@@ -8,9 +8,11 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from clients import display
 from clients.events import decks_changed
 from clients.models import Business, Deck, User
 from jobs.models import Product, Visit
+from jobs.work.care_record import build_care_record
 from tests.factories import (
     BatchFactory,
     CoatFactory,
@@ -284,3 +286,17 @@ def test_a_check_is_corrected_and_the_grades_of_a_job_are_corrected_with_the_job
     assert (visit.overall, visit.visited_on) == (3, date(2026, 6, 10))
     assert as_owner.get(f"/jobs/visit/{job.visit.pk}/edit/")["Location"] == f"/jobs/{job.pk}/edit/"
     assert as_owner.get("/jobs/visit/", {"deck": "99999"}).status_code == 404
+
+
+def test_cautions_have_a_field_for_each_language_and_the_care_record_says_the_clients(
+    as_owner: Client, business: Business
+) -> None:
+    as_owner.post("/jobs/products/new/", sheet(cautions="Air it.", cautions_fr="Aérez."))
+
+    product = Product.objects.get()
+    assert product.cautions_translated == {"fr": "Aérez."}
+    assert "Aérez." in as_owner.get(f"/jobs/products/{product.pk}/edit/").content.decode()
+    record = build_care_record(CoatFactory(product=product).job)
+    for language, said in (("fr", "Aérez."), ("en", "Air it.")):
+        with display.override_business(business), display.in_client_language(language):
+            assert f"Saltmarsh Tint: {said}" in [str(words) for words in record.cautions]

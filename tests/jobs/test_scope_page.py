@@ -66,6 +66,11 @@ def test_on_the_page_another_finish_is_tried_and_the_weather_is_checked(as_owner
     assert dry.count("Holds") == 3  # the dew point of 9.3 °C says that the night may fall below 10
     assert "dew point 9.3 °C" in dry
     assert "comes to rest at about 9 %" in dry
+    mild = page(as_owner, deck, air_c="20", humidity_percent="50", night_c="11")
+    assert "Holds: 11 °C forecast" in mild  # what is entered goes before the dew point
+    assert "dew point 9.3 °C" not in mild
+    cold = page(as_owner, deck, air_c="20", humidity_percent="90", night_c="4")
+    assert "Not now: 4 °C forecast" in cold
 
 
 def test_in_us_units_the_page_speaks_of_gallons_feet_and_fahrenheit(as_owner: Client) -> None:
@@ -85,7 +90,7 @@ def test_in_us_units_the_page_speaks_of_gallons_feet_and_fahrenheit(as_owner: Cl
         "366.7 ft²/gal",
         "5.4 °F",
         "48.7 °F",
-        "a foot of open rail as 4.6 ft²",
+        "a foot of open rail as 5.2 ft²",
     ):
         assert part in text
 

@@ -85,7 +85,7 @@ def test_signing_keeps_the_words_and_a_consent_for_each_tick_and_no_other(
         assert (consent.basis, consent.is_given, consent.recorded_by) == ("written", True, crew)
         assert "Driftline Deck Care may" in consent.wording
         # SOR/2012-36 s. 4: name and mailing address of who asks, one more way, that it can end
-        for words in (business.postal_address, business.phone, "take this back at any time"):
+        for words in (business.postal_address, "(902) 555-0100", "take this back at any time"):
             assert words in consent.wording
         assert f"sign-off of job {job.pk}" in consent.evidence
         assert consent.wording in page_of_consents(job)

@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from datetime import date
+from decimal import Decimal
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -11,10 +12,17 @@ from freezegun import freeze_time
 from pypdf import PdfReader
 
 from clients.models import Client, Deck
+from jobs.models import Job
 from reminders.due import due_list
 from reminders.models import Forecast
 from reminders.months import MonthError, parse_month
-from tests.factories import ClientFactory, ConsentFactory, EmailFactory, PropertyFactory
+from tests.factories import (
+    ClientFactory,
+    ConsentFactory,
+    EmailFactory,
+    PhoneFactory,
+    PropertyFactory,
+)
 from tests.reminders.conftest import NOW, TODAY
 
 pytestmark = pytest.mark.usefixtures("the_day")
@@ -208,6 +216,9 @@ def test_the_page_asks_the_same_number_of_questions_for_many_decks(
 def test_the_list_on_paper_holds_every_line(due_in, as_owner):
     for label in ("Back deck", "Landing"):
         due_in(date(2027, 3, 9), label=label)
+    Job.objects.update(amount=Decimal(1250), currency="CAD")
+    for client in Client.objects.all():
+        PhoneFactory(client=client, value="902-555-0142")
 
     answer = as_owner.get("/due/2027-03/?format=pdf")
 
@@ -218,6 +229,8 @@ def test_the_list_on_paper_holds_every_line(due_in, as_owner):
     assert "Due in March 2027" in words
     assert "Back deck" in words
     assert "Landing" in words
+    assert words.count("(902) 555-0142") == 2
+    assert words.count("$1,250.00") == 2
     assert pages[0].mediabox.width == pytest.approx(
         612, abs=1
     )  # Letter, 8.5 in at 72 points: a Canadian printer

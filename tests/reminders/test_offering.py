@@ -20,7 +20,7 @@ from jobs.offers.pricing import PricingError
 from reminders import offer_drafting
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
-from tests.factories import CrewFactory, DeckFactory
+from tests.factories import CrewFactory, DeckFactory, VisitFactory
 from tests.jobs.at_once import at_once
 from tests.jobs.offer_book import NOW, TODAY, deck, price_list, reachable
 
@@ -102,16 +102,17 @@ def test_booked_and_archived_decks_are_left_out_with_the_reason() -> None:
 
 
 def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -> None:
-    price_list().rates.filter(task="rails").delete()
-    railed = deck(rail_m=12)
+    price_list().rates.filter(task="strip").delete()
+    worn = deck()
+    VisitFactory(deck=worn, visited_on=TODAY, overall=5)
     plain = deck()
     vast = deck(area_m2=999_999)
 
-    drafted = draft(railed, plain, vast)
+    drafted = draft(worn, plain, vast)
 
     assert [offer.site for offer in drafted.offers] == [plain.site]
     why = dict(drafted.left_out)
-    assert "no price for “Railing”" in why[railed]
+    assert "no price for “Strip”" in why[worn]
     assert "Check its area." in why[vast]
 
 

@@ -16,7 +16,7 @@ from html import escape
 from django.template import loader
 from django.utils.safestring import SafeString, mark_safe
 
-from clients import display, phones
+from clients import display, phones, typography
 from clients.languages import primary_language
 from clients.messaging import sms_parts
 from clients.messaging.law import AGREED_BASES
@@ -243,16 +243,27 @@ class Texts:
         subject = " ".join(fill_fields(words.subject, values).split())
         text = fill_fields(words.body, values).strip("\n")
         if traits_of(channel).in_sms_parts:
-            text = substitute_typography(text)
+            text = substitute_typography(self.set_type(text, words.language, is_short=True))
             return ComposedText(
                 subject, text, "", sms_parts.measure_sms(text).parts, words.language
             )
-        html = (
-            render_html(words, subject, values, self.business)
-            if traits_of(channel).carries_html
-            else ""
-        )
+        html = ""
+        if traits_of(channel).carries_html:
+            with (
+                display.override_business(self.business),
+                display.in_client_language(words.language),
+            ):
+                html = display.set_page_type(render_html(words, subject, values, self.business))
+        subject, text = (self.set_type(each, words.language) for each in (subject, text))
         return ComposedText(subject, text + "\n", html, 0, words.language)
+
+    def set_type(self, text: str, language: str, *, is_short: bool = False) -> str:
+        """As the language sets its marks where the business is."""
+        locale = display.locale_for_language(language, self.business)
+        if locale.language != "fr":
+            return text
+        setting = typography.set_french_text_message if is_short else typography.set_french
+        return setting(text, locale.territory or "")
 
     def check(self, words: Wording, purpose: str, channel: str) -> None:
         """Once for each wording."""

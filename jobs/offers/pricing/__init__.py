@@ -5,12 +5,11 @@ from jobs.offers.pricing.calculation import (
     PricedWork,
     price_work,
     rounded_line,
-    task_charge,
-    task_minutes,
     totals_of_lines,
     with_tax_names,
 )
 from jobs.offers.pricing.prices import (
+    WORK_UNITS,
     DeckWork,
     Journey,
     MaterialUse,
@@ -25,6 +24,7 @@ from jobs.offers.pricing.rounding import cents
 from jobs.offers.pricing.taxes import TaxSum, Totals, calculate_totals
 
 __all__ = [
+    "WORK_UNITS",
     "DeckWork",
     "Journey",
     "MaterialUse",
@@ -41,8 +41,6 @@ __all__ = [
     "cents",
     "price_work",
     "rounded_line",
-    "task_charge",
-    "task_minutes",
     "totals_of_lines",
     "with_tax_names",
 ]

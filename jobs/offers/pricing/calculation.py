@@ -1,7 +1,7 @@
 """From the price list and the work to the lines of an offer, and to the hours that the work
 takes."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -12,6 +12,9 @@ from clients.languages import StrOrPromise
 from clients.units import AREA, LENGTH, VOLUME, Units
 from jobs.offers.pricing.labels import TASK_LABELS, UNIT_LABELS, lazy_percent, task_label
 from jobs.offers.pricing.prices import (
+    SURFACES,
+    UNITS_OF_TASK,
+    WORK_UNITS,
     DeckWork,
     Journey,
     PricedLine,
@@ -26,19 +29,20 @@ from jobs.offers.pricing.taxes import Totals, calculate_totals
 HUNDRED = Decimal(100)
 MINUTES_PER_HOUR = Decimal(60)
 MAX_OFFER_HOURS = Decimal(9_999)
-OPTIONAL_TASKS = {"set_up"}  # asked for only where the list has a price for it
-DISPLAY_UNITS = {"m2": AREA, "m": LENGTH, "L": VOLUME}
+OPTIONAL_TASKS = {"set_up", "rails", "stairs"}  # only where the list has a price for it
+DISPLAY_UNITS = {"m2": AREA, "m": LENGTH, "screen": AREA, "L": VOLUME}
 
 
 @dataclass(frozen=True)
 class PricedWork:
-    """The lines in order, the totals, and the hours of work of each deck (by its place) and of the
-    whole visit."""
+    """The lines in order, the totals, the hours of work of each deck (by its place) and of the
+    whole visit with the ways there, and the days on site."""
 
     lines: tuple[PricedLine, ...]
     totals: Totals
     hours: dict[int, Decimal]
     visit_hours: Decimal
+    visits: int = 1
 
     @property
     def total_hours(self) -> Decimal:
@@ -56,8 +60,8 @@ def price_work(
     """Calculate the lines of one visit.
 
     Order: work and height surcharge of each deck, prices a visit, materials, the larger of the
-    reductions (on the work), what is missing to the minimum charge (without travel), travel. Raises
-    `PricingError`.
+    reductions (on the work), what is missing to the minimum charge (without travel), travel for
+    each day on site. Raises `PricingError`.
     """
     check_priceable(prices, decks)
     work = [line for deck in decks for line in deck_lines(prices, deck, units)] + visit_lines(
@@ -67,12 +71,13 @@ def price_work(
     lines = [*work, *materials]
     lines += reduction_line(prices, work, reductions)
     lines += minimum_line(prices, lines)
-    lines += travel_line(prices, journey)
-    lines = [with_tax_names(prices, line) for line in lines]
     hours = {deck.deck_index: priced_deck_hours(prices, deck) for deck in decks}
-    found = PricedWork(
-        tuple(lines), totals_of_lines(prices, lines), hours, priced_visit_hours(prices, decks)
-    )
+    around = priced_visit_hours(prices, decks)
+    visits = journey.days_for_work(sum(hours.values(), around))
+    lines += travel_line(prices, journey, visits)
+    lines = [with_tax_names(prices, line) for line in lines]
+    around += cents(journey.hours_a_visit * visits)
+    found = PricedWork(tuple(lines), totals_of_lines(prices, lines), hours, around, visits)
     if found.total_hours > MAX_OFFER_HOURS:
         raise PricingError(
             f"The work would take {found.total_hours:,.0f} hours. Check the area of the deck."
@@ -106,11 +111,8 @@ def check_task_rates(prices: PriceTable, deck: DeckWork, task: str) -> None:
         raise PricingError(
             f"{prices.name} has no price for “{name}”. Add one (0 if it is part of another price)."
         )
-    unfit = [
-        rate
-        for rate in rates
-        if rate.per not in {"job", "hour"} and deck.measure(task, rate.per) is None
-    ]
+    fit = {"job", "hour"} | UNITS_OF_TASK.get(task, WORK_UNITS)
+    unfit = [rate for rate in rates if rate.per not in fit]
     if unfit:
         raise PricingError(
             f"{prices.name}: “{name}” cannot be priced per"
@@ -131,7 +133,7 @@ def rate_quantity(deck: DeckWork, rate: TaskRate, prices: PriceTable) -> Decimal
         return None
     if rate.per == "hour":
         return task_minutes(prices, deck, rate.task) / MINUTES_PER_HOUR
-    return (deck.measure(rate.task, rate.per) or Decimal(0)) * deck.tasks[rate.task]
+    return deck.measure(rate.per) * deck.tasks[rate.task]
 
 
 def task_minutes(prices: PriceTable, deck: DeckWork, task: str) -> Decimal:
@@ -199,10 +201,10 @@ def in_display_units(
 
 
 def deck_lines(prices: PriceTable, deck: DeckWork, units: str) -> list[PricedLine]:
-    """The work on one deck, and the surcharge if it stands high."""
+    """The work on one deck, its boards first, and the surcharge if it stands high."""
     lines = []
     for task, times in deck.tasks.items():
-        for rate in prices.rates_for_task(task):
+        for rate in boards_rates(prices, task):
             measure = rate_quantity(deck, rate, prices)
             if measure and rate.amount:
                 each = 1 if rate.per == "hour" else times
@@ -219,7 +221,38 @@ def deck_lines(prices: PriceTable, deck: DeckWork, units: str) -> list[PricedLin
                         deck.deck_index,
                     )
                 )
+    lines += surface_lines(prices, deck, units)
     return lines + height_line(prices, deck, lines)
+
+
+def boards_rates(prices: PriceTable, task: str) -> list[TaskRate]:
+    other = {unit for unit, _ in SURFACES.values()}
+    return [rate for rate in prices.rates_for_task(task) if rate.per not in other]
+
+
+def surface_lines(prices: PriceTable, deck: DeckWork, units: str) -> list[PricedLine]:
+    """Rails, stairs and screens: a line each for everything that is done to them."""
+    lines = []
+    for name, (unit, _m2) in SURFACES.items():
+        quantity, shown, price = deck.measure(unit), "", Decimal(0)
+        for rate, times in rates_of_surface(prices, deck, unit):
+            quantity, shown, each = in_display_units(deck.measure(unit), rate.amount, unit, units)
+            price += cents(each) * times
+        if quantity and price:
+            lines.append(
+                rounded_line("work", TASK_LABELS[name], quantity, shown, price, deck.deck_index)
+            )
+    return lines
+
+
+def rates_of_surface(
+    prices: PriceTable, deck: DeckWork, unit: str
+) -> Iterator[tuple[TaskRate, int]]:
+    """What is done to it, and how often."""
+    for task, times in deck.tasks.items():
+        for rate in prices.rates_for_task(task):
+            if rate.per == unit:
+                yield rate, times
 
 
 def height_line(prices: PriceTable, deck: DeckWork, work: Sequence[PricedLine]) -> list[PricedLine]:
@@ -291,15 +324,16 @@ def minimum_line(prices: PriceTable, lines: Sequence[PricedLine]) -> list[Priced
     )
 
 
-def travel_line(prices: PriceTable, journey: Journey) -> list[PricedLine]:
-    """The charge of the town's zone; else each kilometre one way beyond the free ones."""
+def travel_line(prices: PriceTable, journey: Journey, visits: int) -> list[PricedLine]:
+    """For each day on site the charge of the town's zone; else each kilometre one way beyond the
+    free ones."""
     zone = prices.zones.get(journey.town.strip().lower())
     if zone is not None:
         words = format_lazy(_("Travel to {town}"), town=journey.town)
-        return [rounded_line("travel", words, Decimal(1), "visit", zone)] if zone else []
+        return [rounded_line("travel", words, Decimal(visits), "visit", zone)] if zone else []
     if journey.km is None or not prices.travel_per_km:
         return []
-    km = cents(journey.km - prices.travel_free_km)
+    km = cents(journey.km - prices.travel_free_km) * visits
     said = (
         _("Travel to {town} (distance estimated)") if journey.is_estimate else _("Travel to {town}")
     )

@@ -19,9 +19,17 @@ TASK_LABELS = {
     "coat": _("Seal"),
     "rails": _("Railing"),
     "stairs": _("Stairs"),
+    "screens": _("Screens"),
     "hourly": _("Other work by the hour"),
 }
-UNIT_LABELS = {"m2": "m²", "m": "m", "tread": "tread", "hour": "hour", "job": "visit"}
+UNIT_LABELS = {
+    "m2": "m²",
+    "m": "m",
+    "tread": "tread",
+    "screen": "m²",
+    "hour": "hour",
+    "job": "visit",
+}
 
 
 def task_label(task: str, times: int) -> StrOrPromise:

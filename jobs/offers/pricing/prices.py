@@ -4,8 +4,23 @@ All frozen, all Decimal."""
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from math import ceil
 
 from clients.languages import StrOrPromise
+from jobs.materials import RAIL_M2_PER_M, TREAD_M2
+
+# What goes over everything that is wood, not over the boards alone.
+PASSES = ("strip", "clean", "brighten", "coat")
+# Of each surface beside the boards: by what unit it is priced, and the square metres of one.
+SURFACES = {
+    "rails": ("m", RAIL_M2_PER_M),
+    "stairs": ("tread", TREAD_M2),
+    "screens": ("screen", Decimal(1)),
+}
+WORKING_DAY_HOURS = Decimal(8)  # of one person, to tell how many a crew has (a judgement)
+ROAD_KM_H = Decimal(60)  # on country roads (common practice, no source)
+WORK_UNITS = {"m2", *(unit for unit, _ in SURFACES.values())}
+UNITS_OF_TASK = {"rails": {"job"}, "stairs": {"job"}, "hourly": {"hour"}, "set_up": {"m2"}}
 
 
 class PricingError(ValueError):
@@ -14,8 +29,10 @@ class PricingError(ValueError):
 
 @dataclass(frozen=True)
 class TaskRate:
-    """A task's price for one unit (`per`: m2, m, tread, hour or job) and the minutes one unit
-    takes."""
+    """A task's price for one unit and the minutes one unit takes.
+
+    `per`: m2 of boards, m of rail, tread, screen (a square metre of it), hour or job (a visit).
+    """
 
     task: str
     per: str
@@ -59,7 +76,17 @@ class PriceTable:
     name: str = "The price list"
 
     def rates_for_task(self, task: str) -> list[TaskRate]:
-        return [rate for rate in self.rates if rate.task == task]
+        """Its own, and for each surface without one that of as many square metres of boards."""
+        own = [rate for rate in self.rates if rate.task == task]
+        boards = next((rate for rate in own if rate.per == "m2"), None)
+        if boards is None or task not in PASSES:
+            return own
+        priced = {rate.per for rate in own}
+        return own + [
+            TaskRate(task, unit, boards.amount * m2, boards.minutes * m2)
+            for unit, m2 in SURFACES.values()
+            if unit not in priced
+        ]
 
 
 @dataclass(frozen=True)
@@ -82,24 +109,47 @@ class DeckWork:
     area_m2: Decimal
     rail_m: Decimal = Decimal(0)
     stair_treads: Decimal = Decimal(0)
+    screen_m2: Decimal = Decimal(0)
     height_m: Decimal | None = None
     materials: Sequence[MaterialUse] = ()
 
-    def measure(self, task: str, per: str) -> Decimal | None:
-        """How much of the task there is by that unit; None where the unit does not fit the task."""
-        own = {"rails": {"m": self.rail_m}, "stairs": {"tread": self.stair_treads}}.get(
-            task, {"m2": self.area_m2}
-        )
-        return own.get(per)
+    def measure(self, per: str) -> Decimal:
+        """How much of it there is by that unit of a surface."""
+        sizes = {
+            "m2": self.area_m2,
+            "m": self.rail_m,
+            "tread": self.stair_treads,
+            "screen": self.screen_m2,
+        }
+        return sizes[per]
 
 
 @dataclass(frozen=True)
 class Journey:
-    """The way to the property, one way in kilometres; None where it is not known."""
+    """The way to the property, one way in kilometres; None where it is not known.
+
+    `visits`: on how many days the waits of the work make somebody come, `day_hours`: what a crew
+    works a day, all its people together; None where there is no crew.
+    """
 
     town: str
     km: Decimal | None = None
     is_estimate: bool = False
+    visits: int = 1
+    day_hours: Decimal | None = None
+
+    @property
+    def hours_a_visit(self) -> Decimal:
+        """What the way there and back takes everybody."""
+        people = ceil((self.day_hours or WORKING_DAY_HOURS) / WORKING_DAY_HOURS)
+        return 2 * (self.km or Decimal(0)) / ROAD_KM_H * people
+
+    def days_for_work(self, hours: Decimal) -> int:
+        """Days on site for so many hours of work: as many as it waits for, or as it fills."""
+        if self.day_hours is None:
+            return self.visits
+        left = max(self.day_hours - self.hours_a_visit, self.day_hours / 2)
+        return max(self.visits, ceil(hours / left))
 
 
 @dataclass(frozen=True)

@@ -126,6 +126,7 @@ def offer_as_json(drafted: DraftedOffer, number: str | None) -> dict[str, Any]:
             "tax": offer.tax,
             "total": offer.total,
             "hours": offer.hours,
+            "visits": offer.visits,
             "tax_mode": offer.tax_mode,
             "tax_rounding": offer.tax_rounding,
             "taxes": [

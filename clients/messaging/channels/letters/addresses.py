@@ -3,16 +3,9 @@ the name, then two or three lines, the country only abroad."""
 
 from dataclasses import dataclass
 
-from clients import countries
+from clients import countries, postal
 from clients.messaging.models import Message
 from clients.models import Business, Client, Property
-
-# Postcode before the town, as the Universal Postal Union's addressing pages give it for these
-# countries (from memory).
-POSTCODE_FIRST = set(
-    "AT BE CH CZ DE DK ES FI FR HU IS IT LI LU NL NO PL PT SE SK SI HR EE LT GR IL TR BR MX".split()
-)
-POSTCODE_ON_OWN_LINE = {"GB", "IE"}  # the postcode stands alone (Royal Mail; from memory)
 
 
 @dataclass(frozen=True)
@@ -36,19 +29,12 @@ def address_lines(business: Business, message: Message) -> list[str]:
     place = current_postal_address(message) or parse_address(message.address)
     lines = [
         *(part.strip() for part in place.street.splitlines() if part.strip()),
-        *town_lines(place),
+        *postal.town_lines(
+            town=place.town, region=place.region, postcode=place.postcode, country=place.country
+        ),
     ]
     abroad = place.country and place.country != business.country
     return [*lines, country_name(place.country).upper()] if abroad else lines
-
-
-def town_lines(place: PostalAddress) -> list[str]:
-    if place.country in POSTCODE_ON_OWN_LINE:
-        return list(filter(None, [place.town, place.region, place.postcode]))
-    parts = [place.town, place.region, place.postcode]
-    if place.country in POSTCODE_FIRST:
-        parts = [place.postcode, place.town]
-    return list(filter(None, [" ".join(filter(None, parts))]))
 
 
 def current_postal_address(message: Message) -> PostalAddress | None:
