@@ -119,6 +119,6 @@ def test_a_client_who_reads_french_accepts_on_a_page_that_is_accessible_too(
     )
     page.get_by_role("button", name="Accepter pour la semaine choisie").click()
 
-    assert page.get_by_role("heading", name="Vous avez accepté cette offre").is_visible()
+    assert page.get_by_role("heading", name="Vous avez accepté cette soumission").is_visible()
     found["accepted"] = wrong_with(page)
     assert {state: wrong for state, wrong in found.items() if wrong} == {}

@@ -121,7 +121,7 @@ def test_the_look_of_a_mail_may_be_framed_by_us_only_and_runs_nothing(as_owner: 
     kept = as_owner.get(path)
     typed = as_owner.post(path, {"subject": "x", "body": "<b>{offer_number}</b> {unsubscribe_url}"})
 
-    assert "Voir l&#x27;offre" in page(kept)
+    assert "Voir la soumission" in page(kept)
     assert "&lt;b&gt;104&lt;/b&gt;" in page(typed)
     policy = dict(
         part.strip().partition(" ")[::2] for part in kept["Content-Security-Policy"].split(";")

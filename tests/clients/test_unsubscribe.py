@@ -167,7 +167,7 @@ def test_the_page_is_in_the_language_of_the_message_or_for_an_unknown_link_of_th
 
     for answer, words in (
         (asked, "Ne plus recevoir ces messages"),
-        (done, "Désabonnement effectué"),
+        (done, "Votre désabonnement est confirmé"),
     ):
         page = answer.content.decode()
         assert '<html lang="fr">' in page

@@ -66,7 +66,7 @@ def test_the_message_says_what_the_law_and_the_client_want_to_know(two_decks):
         "Driftwood",
         "Best time:",
         "Driftline Deck Care",
-        "4 Tern Wharf, Lunenburg Nova Scotia B0J 2C0, CA",
+        "4 Tern Wharf, Lunenburg NS  B0J 2C0",
         "(902) 555-0100",
         "you agreed to be reminded",
         "https://decks.example.com/u/",
