@@ -142,6 +142,7 @@ def send_password_link(request: HttpRequest, pk: int) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 @owner_required
+@proof_required
 def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(User, pk=pk)
     form = PersonPasswordForm(row, request.POST or None)
