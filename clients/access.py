@@ -58,3 +58,8 @@ def redirect_back(request: HttpRequest, to: str, *args: Any) -> HttpResponseRedi
     if url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
         return HttpResponseRedirect(back)
     return redirect(to, *args)
+
+
+def is_kept_form(request: HttpRequest) -> bool:
+    """Sent by a phone that keeps the form until it hears that it was taken."""
+    return "X-Kept-Form" in request.headers

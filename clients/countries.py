@@ -1,6 +1,7 @@
 """Countries, currencies and time zones to choose from."""
 
 from functools import cache
+from importlib.resources import files
 from zoneinfo import available_timezones
 
 from babel import Locale
@@ -9,17 +10,6 @@ from babel.numbers import get_territory_currencies
 from django.core.exceptions import ValidationError
 
 NON_COUNTRY_CODES = {"EU", "EZ", "QO", "UN", "XA", "XB", "ZZ"}
-NON_TOWN_ZONE_PREFIXES = (
-    "Etc/",
-    "SystemV/",
-    "posix",
-    "right",
-    "US/",
-    "Canada/",
-    "Brazil/",
-    "Chile/",
-    "Mexico/",
-)
 
 
 @cache
@@ -33,16 +23,33 @@ def country_choices() -> list[tuple[str, str]]:
 
 
 @cache
+def zone_countries() -> dict[str, str]:
+    """The country of each time zone that a person would choose (zone.tab of the tz database)."""
+    lines = (files("tzdata.zoneinfo") / "zone.tab").read_text().splitlines()
+    rows = [line.split("\t") for line in lines if line and not line.startswith("#")]
+    return {row[2]: row[0] for row in rows}
+
+
+@cache
 def zone_choices() -> list[tuple[str, list[tuple[str, str]]]]:
-    """The time zones named after a town, by continent."""
+    """Those time zones by continent, each called by its town."""
     continents: dict[str, list[tuple[str, str]]] = {}
-    for name in sorted(available_timezones()):
+    for name in sorted(zone_countries()):
         continent, _, town = name.partition("/")
-        if town and not name.startswith(NON_TOWN_ZONE_PREFIXES):
-            continents.setdefault(continent, []).append(
-                (name, town.replace("_", " ").replace("/", ", "))
-            )
+        words = town.replace("_", " ").replace("/", ", ")
+        continents.setdefault(continent, []).append((name, words))
     return list(continents.items())
+
+
+@cache
+def former_zone_names() -> dict[str, str]:
+    """Other names of each of those zones, by spaces, as a browser may say one of them."""
+    found: dict[str, str] = {}
+    for line in (files("tzdata.zoneinfo") / "tzdata.zi").read_text().splitlines():
+        kind, *words = line.split()
+        if kind == "L" and words[0] in zone_countries() and words[1] not in zone_countries():
+            found[words[0]] = f"{found.get(words[0], '')} {words[1]}".strip()
+    return found
 
 
 def currency_of(country: str) -> str:

@@ -11,7 +11,7 @@ from functools import cache
 import phonenumbers
 from babel import Locale, UnknownLocaleError
 from babel.dates import format_date, format_skeleton, format_time
-from babel.numbers import format_currency, format_decimal
+from babel.numbers import format_compact_currency, format_currency, format_decimal, get_group_symbol
 from django.conf import settings
 from django.utils import translation
 from django.utils.functional import lazy
@@ -74,6 +74,11 @@ def override_language(language: str) -> Iterator[None]:
 def current_locale() -> Locale:
     """Of whoever reads: of staff, or of the client in whose language the block is."""
     return locale_for_language(_language.get(), current_business())
+
+
+def grouping_mark() -> str:
+    """What parts off thousands where this is read: “,” in English, “.” in German."""
+    return str(get_group_symbol(current_locale()))
 
 
 def locale_for_language(language: str, business: Business) -> Locale:
@@ -145,6 +150,13 @@ def format_whole_money(amount: Decimal | None) -> str:
     return format_currency(
         amount, current_business().currency, pattern, locale=locale, currency_digits=False
     )
+
+
+def format_short_money(amount: Decimal | float) -> str:
+    """“$12K”: a level beside a picture."""
+    currency = current_business().currency
+    written: str = format_compact_currency(amount, currency, locale=current_locale())
+    return written
 
 
 def format_day(value: date | None) -> str:

@@ -22,7 +22,7 @@ def parse_email_address(text: str) -> str:
     text = text.strip(" \t\r\n\u00a0")
     if INVISIBLE_CHARACTERS.search(text):
         raise EmailError(
-            "The e-mail address holds a line break or a hidden character. Type it anew."
+            "The e-mail address holds a line break or a hidden character. Type it again."
         )
     if re.search(r"[<>\"()\[\]\\]", text):
         raise EmailError(

@@ -6,11 +6,13 @@ from typing import Any
 from urllib.parse import urlencode, urlsplit
 
 from django.contrib.auth.middleware import LoginRequiredMiddleware
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http.response import HttpResponseRedirectBase
 from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 
 from clients import display
+from clients.access import is_kept_form
 from clients.models import Business
 from clients.storable import storable_fields
 from clients.views import sessions, sign_in
@@ -26,7 +28,7 @@ SET_UP_PAGES = {
     "settings:recovery_codes",
     "health",
 }
-PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/")
+PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/", "/api/")
 
 
 class BusinessMiddleware:
@@ -64,7 +66,8 @@ class NoStoreMiddleware:
         response = self.get_response(request)
         if "no-store" not in response.get("Cache-Control", ""):
             is_page = response.get("Content-Type", "").startswith("text/html")
-            response["Cache-Control"] = "private, no-cache" if is_page else "private, no-store"
+            is_kept = is_page or response.has_header("ETag")  # a program asks whether it changed
+            response["Cache-Control"] = "private, no-cache" if is_kept else "private, no-store"
         return response
 
 
@@ -111,6 +114,8 @@ class SignInMiddleware(LoginRequiredMiddleware):
     A form sent after the session ended is kept, not thrown away."""
 
     def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
+        if is_kept_form(request):
+            return HttpResponse(status=401)  # it stays on the phone
         if request.method == "POST":
             return sign_in.show_interrupted_form(request)
         if request.headers.get("HX-Request"):  # a part of a page: the whole page must go to sign-in
@@ -121,3 +126,20 @@ class SignInMiddleware(LoginRequiredMiddleware):
                 status=204, headers={"HX-Redirect": f"{resolve_url('sign_in')}?{back}"}
             )
         return super().handle_no_permission(request, view_func)
+
+
+class KeptFormMiddleware:
+    """A form that a phone keeps until it was taken (`X-Kept-Form`) hears in a word where it led:
+    the page itself, and what it says was done, waits for a person."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if not is_kept_form(request):
+            return response
+        if isinstance(response, HttpResponseRedirectBase):
+            response = JsonResponse({"to": response.url})
+        response["X-Kept-Form"] = "heard"  # what answers in our place does not know it
+        return response

@@ -4,7 +4,6 @@ by the clock of the property."""
 from dataclasses import dataclass
 from datetime import time
 
-from babel import Locale
 from babel.dates import format_time
 from django.utils.translation import gettext as _
 
@@ -32,17 +31,33 @@ class Arrival:
     def words(self) -> str:
         """“8:00 a.m.” or “8:00 a.m. – 10:00 a.m.”, as the business in force writes;
         empty if nothing was said."""
-        return self.format_for_locale(display.current_locale())
+        return " – ".join(self.clock_words(each) for each in (self.begins, self.ends) if each)
 
     @property
     def client_sentence(self) -> str:
         """To a client, in the language in force; empty if nothing was said."""
-        return _("The crew arrives about {time}.").format(time=self.words) if self else ""
-
-    def format_for_locale(self, locale: Locale) -> str:
-        return " – ".join(
-            format_time(each, "short", locale=locale) for each in (self.begins, self.ends) if each
+        words = (
+            _("The crew arrives between {first} and {last}.")
+            if self.ends
+            else _("The crew arrives about {time}.")
         )
+        return self.fill(words)
+
+    @property
+    def client_words(self) -> str:
+        """“about 8:00 a.m.” or “between 8:00 a.m. and 10:00 a.m.”, in the language in force."""
+        return self.fill(_("between {first} and {last}") if self.ends else _("about {time}"))
+
+    def fill(self, words: str) -> str:
+        if self.begins is None:
+            return ""
+        first = self.clock_words(self.begins)
+        return words.format(
+            time=first, first=first, last=self.clock_words(self.ends or self.begins)
+        )
+
+    def clock_words(self, moment: time) -> str:
+        return format_time(moment, "short", locale=display.current_locale())
 
 
 UNSPECIFIED_ARRIVAL = Arrival()

@@ -12,11 +12,12 @@ SEASON_WORDS = {
     AUTUMN: _("autumn {year}"),
     WINTER: _("winter {year}"),
 }
+THIRD_WORDS = [_("early {time}"), _("mid-{time}"), _("late {time}")]
 
 
 def say_span(span: DaySpan, *, is_south: bool) -> str:
-    """“Jun 12, 2025”, “March 2023”, “spring 2021”, “winter 2021/22”, “2019”, “2018 to 2020”;
-    in the language in force."""
+    """“Jun 12, 2025”, “March 2023”, “spring 2021”, “winter 2021/22”, “2019”, “early 2021”,
+    “2018 to 2020”; in the language in force."""
     match span.precision:
         case Precision.DAY:
             return display.format_day(span.last)
@@ -27,6 +28,9 @@ def say_span(span: DaySpan, *, is_south: bool) -> str:
             return words.format(year=season_year(span))
         case Precision.YEAR:
             return str(span.first.year)
+    if found := span.whole_of_third(is_south=is_south):
+        number, whole = found
+        return str(THIRD_WORDS[number]).format(time=say_span(whole, is_south=is_south))
     if span.is_whole_years:
         ends = [str(day.year) for day in (span.first, span.last)]
     else:

@@ -77,6 +77,28 @@ class DaySpan:
         """How many days are possible."""
         return (self.last - self.first).days + 1
 
+    def third(self, number: int) -> "DaySpan":
+        """The first (0), middle (1) or last (2) third of its days: “early”, “mid” or “late”."""
+        return DaySpan(
+            self.first + timedelta(days=self.days * number // 3),
+            self.first + timedelta(days=self.days * (number + 1) // 3 - 1),
+        )
+
+    def whole_of_third(self, *, is_south: bool) -> "tuple[int, DaySpan] | None":
+        """Which third of which year, season or month it is, if it is one."""
+        year, month = self.first.year, self.first.month
+        starts = season_starts(is_south=is_south)
+        seasons = [
+            DaySpan.of_season(year - before, code, is_south=is_south)
+            for code in starts
+            for before in (0, 1)
+        ]
+        for whole in (DaySpan.of_year(year), *seasons, DaySpan.of_months(year, month, 1)):
+            for number in range(3):
+                if self == whole.third(number):
+                    return number, whole
+        return None
+
     @property
     def middle(self) -> date:
         """The day in the middle, the earlier of two."""

@@ -5,8 +5,10 @@ A form that comes back with an error keeps its photographs here, under its form 
 sent again.
 """
 
+import hashlib
 import uuid
 from datetime import datetime, timedelta
+from pathlib import PurePosixPath
 
 from django.core.files.base import ContentFile, File
 from django.core.files.storage import default_storage
@@ -24,26 +26,35 @@ THUMBNAIL_SIDE_PIXELS = 640
 STAGED_FOR = timedelta(days=2)
 
 
+class NormalizedPhoto(ContentFile):  # type: ignore[type-arg] # Django gives it no brackets
+    """A picture as it is kept, and the hash of the file that it came from."""
+
+    def __init__(self, jpeg: bytes, *, content_hash: str) -> None:
+        super().__init__(jpeg, name=f"{uuid.uuid4().hex}.jpg")
+        self.content_hash = content_hash
+
+
 class PhotoError(ValueError):
     """The file is no photograph we can keep; the message says why and what to do."""
 
 
-def normalize_photo(upload: "File[bytes]") -> "ContentFile[bytes]":
+def normalize_photo(upload: "File[bytes]") -> NormalizedPhoto:
     """An upright JPEG of at most 2000 pixels a side without EXIF, so without the place where it was
     taken."""
     name = (upload.name or "The file")[:80]
     if (upload.size or 0) > MAX_PHOTO_BYTES:
         raise PhotoError(f"“{name}” is larger than 20 MB. Send a smaller picture.")
     upload.seek(0)
+    content = upload.read()
     try:
-        jpeg = shrink_picture(upload.read())
+        jpeg = shrink_picture(content)
     except TooManyPixelsError as error:
         raise PhotoError(f"“{name}” has too many pixels. Send a smaller picture.") from error
     except UnreadablePictureError as error:
         raise PhotoError(
             f"“{name}” is not a picture we can read. Send JPEG, PNG or WebP."
         ) from error
-    return ContentFile(jpeg, name=f"{uuid.uuid4().hex}.jpg")
+    return NormalizedPhoto(jpeg, content_hash=hashlib.sha256(content).hexdigest())
 
 
 def make_thumbnail(stored: "File[bytes]") -> bytes:
@@ -69,18 +80,27 @@ def staged_photo_names(form_key: uuid.UUID) -> list[str]:
     )
 
 
-def stage_photos(form_key: uuid.UUID, files: list["ContentFile[bytes]"]) -> None:
-    before = len(staged_photo_names(form_key))
-    for number, file in enumerate(files, before):
-        default_storage.save(f"{staging_folder(form_key)}/{number:03}-{file.name}", file)
+def stage_photos(form_key: uuid.UUID, files: list[NormalizedPhoto]) -> None:
+    """Leave photographs here, each once."""
+    names = staged_photo_names(form_key)
+    there = {staged_hash(name) for name in names}
+    new = {file.content_hash: file for file in files if file.content_hash not in there}
+    for number, file in enumerate(new.values(), len(names)):
+        name = f"{number:03}-{file.content_hash}.jpg"
+        default_storage.save(f"{staging_folder(form_key)}/{name}", file)
 
 
-def read_staged_photos(form_key: uuid.UUID) -> list["ContentFile[bytes]"]:
+def staged_hash(name: str) -> str:
+    """From a name as `stage_photos` gives it."""
+    return PurePosixPath(name).stem.partition("-")[2]
+
+
+def read_staged_photos(form_key: uuid.UUID) -> list[NormalizedPhoto]:
     """Read what a form left here."""
     taken = []
     for name in staged_photo_names(form_key):
         with default_storage.open(name) as file:
-            taken.append(ContentFile(file.read(), name=f"{uuid.uuid4().hex}.jpg"))
+            taken.append(NormalizedPhoto(file.read(), content_hash=staged_hash(name)))
     return taken
 
 

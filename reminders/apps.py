@@ -7,4 +7,9 @@ class RemindersConfig(AppConfig):
     name = "reminders"
 
     def ready(self) -> None:
+        from auditlog.registry import auditlog
+
         from reminders import actions  # noqa: F401 - its receivers connect themselves
+        from reminders.models import CarePlan
+
+        auditlog.register(CarePlan)

@@ -1,7 +1,8 @@
 """Stored forecasts, the fits they rest on, and the reminders that were decided on."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
@@ -9,11 +10,14 @@ from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import (
     Count,
+    Exists,
     ExpressionWrapper,
     F,
     FloatField,
     Func,
     IntegerField,
+    Min,
+    OuterRef,
     Q,
     Sum,
     Value,
@@ -22,10 +26,11 @@ from django.db.models.functions import Now, TruncMonth
 
 from clients import display
 from clients.messaging.models import Message, MessageText
-from clients.models import Channel, Deck
+from clients.models import Channel, Deck, Property
 from jobs.forecast_summary import WorkAdvice
-from jobs.models import Job
+from jobs.models import Booking, Job
 from reminders.months import shift_months
+from reminders.price_rule import price_on
 
 
 class DaysPast(Func):
@@ -56,6 +61,28 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
     def due_before(self, month: date) -> "ForecastQuerySet":
         """Due earlier; no coat has gone on since, or the forecast would be a newer one."""
         return self.filter(due_on__lt=month)
+
+    def unbooked(self) -> "ForecastQuerySet":
+        """Of decks on which no work is booked or held."""
+        living = Booking.objects.filter(
+            decks=OuterRef("deck"), state__in=[Booking.State.BOOKED, Booking.State.HELD]
+        )
+        return self.exclude(Exists(living))
+
+    def worn_deck_rows(self) -> "list[tuple[int, int, Decimal | None]]":
+        """Deck, property and area."""
+        columns = ("deck_id", "deck__site_id", "deck__area_m2")
+        return list(self.order_by().values_list(*columns))
+
+    def late_by_month(self, first: date, before: date) -> "list[tuple[date, int]]":
+        """Month and how many decks became late, from a day on and before another."""
+        late = self.filter(late_on__gte=first, late_on__lt=before).order_by()
+        return list(late.values_list(TruncMonth("late_on")).annotate(decks=Count("pk")))
+
+    def count_late(self, today: date) -> dict[str, int]:
+        """How many decks there are, and how many of them are late."""
+        late = Count("pk", filter=Q(late_on__lt=today))
+        return self.order_by().aggregate(decks=Count("pk"), late=late)
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
         """Towns by name; inside a town the decks worth most first:
@@ -206,7 +233,7 @@ class ModelFit(models.Model):
     is_in_use = models.BooleanField(default=False)
     why = models.TextField(help_text="Why it was taken into use, or why not.")
     figures = models.JSONField(
-        default=dict, help_text="What the Figures page shows, as reckoned with this fit."
+        default=dict, help_text="What the Figures page shows, as worked out with this fit."
     )
 
     objects = ModelFitQuerySet.as_manager()
@@ -224,6 +251,18 @@ class ModelFit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.version}, visits to {self.trained_on}"
+
+
+class ReminderQuerySet(models.QuerySet["Reminder"]):
+    def first_sent(self, *, since: datetime) -> "list[tuple[int, int, int, datetime]]":
+        """Deck, property, client and moment of the first reminder of each coat that was sent, of
+        the coats first reminded about since that moment."""
+        sent = self.filter(message__state__in=["accepted", "delivered"]).order_by()
+        coats = sent.values("job_id").annotate(first_at=Min("message__accepted_at"))
+        rows = coats.filter(first_at__gte=since).order_by("first_at", "job_id")
+        return list(
+            rows.values_list("deck_id", "deck__site_id", "deck__site__client_id", "first_at")
+        )
 
 
 class Reminder(models.Model):
@@ -248,6 +287,8 @@ class Reminder(models.Model):
         ),
     )
     created_at = models.DateTimeField(db_default=Now())
+
+    objects = ReminderQuerySet.as_manager()
 
     class Meta:
         ordering = ["-created_at", "-id"]
@@ -318,8 +359,20 @@ class ReminderStep(models.Model):
 
     @property
     def label(self) -> str:
-        """Such as “first word”."""
-        return self.get_purpose_display().rpartition(", ")[2]
+        """Such as “first reminder”."""
+        return self.get_purpose_display().lower()
+
+    @property
+    def in_words(self) -> str:
+        """Such as “First reminder: 7 days after the due date, by e-mail or letter”."""
+        days = abs(self.offset_days)
+        gap = (
+            f"{days} day{'' if days == 1 else 's'} {'before' if self.offset_days < 0 else 'after'}"
+        )
+        when = f"{gap} {self.get_anchor_display()}" if days else f"on {self.get_anchor_display()}"
+        ways = " or ".join(str(Channel(channel).label).lower() for channel in self.channels)
+        itself = ", sent by itself" if self.goes_by_itself else ""
+        return f"{self.label[:1].upper()}{self.label[1:]}: {when}, by {ways}{itself}"
 
     def day(self, *, opens_on: date, due_on: date, late_on: date) -> date:
         """The day on which it is due for a coat with that window."""
@@ -362,6 +415,7 @@ class Stop(models.Model):
         DECLINED = "declined", "The client declined an offer"
         ASKED = "asked", "The client asked to be left alone"
         SOLD = "sold", "The client has sold the house"
+        PLAN = "plan", "On a care plan"
         BY_HAND = "by_hand", "Somebody of the business decided so"
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="stops")
@@ -509,3 +563,152 @@ class SavedView(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class CarePlanQuerySet(models.QuerySet["CarePlan"]):
+    def running(self) -> "CarePlanQuerySet":
+        """Agreed and not ended; one may begin on a later day."""
+        return self.filter(ended_on=None)
+
+    def with_place(self) -> "CarePlanQuerySet":
+        return self.select_related("site__client")
+
+
+class CarePlan(models.Model):
+    """What a client agreed to once: that the decks of a property are looked after whenever they are
+    ready, at a price by a rule, until one side ends it."""
+
+    class EndedBy(models.TextChoices):
+        CLIENT = "client", "The client"
+        US = "us", "We"
+        TERM = "term", "As agreed"
+
+    MAX_TERM_MONTHS = 120
+    MAX_NOTICE_DAYS = 90
+
+    site = models.ForeignKey(
+        Property,
+        on_delete=models.PROTECT,
+        db_column="property_id",
+        verbose_name="property",
+        related_name="care_plans",
+    )
+    starts_on = models.DateField("from")
+    term_months = models.PositiveSmallIntegerField("for so many months", default=12)
+    renews = models.BooleanField("goes on after that until one side ends it", default=True)
+    price = models.DecimalField(
+        "price per visit, with tax", max_digits=10, decimal_places=2, help_text="In the first year."
+    )
+    currency = models.CharField(max_length=3)
+    raise_percent = models.DecimalField(
+        "more each year, %",
+        max_digits=5,
+        decimal_places=2,
+        default=0,
+        help_text="Once a year, on the day it began.",
+    )
+    notice_days = models.PositiveSmallIntegerField(
+        "days to say no", default=14, help_text="From the message to the last day to say no."
+    )
+    wording = models.TextField(max_length=5_000, help_text="What the client agreed to.")
+    evidence = models.CharField(max_length=300, help_text="How: signed on paper, by e-mail …")
+    created_at = models.DateTimeField(db_default=Now())
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
+    )
+    ended_on = models.DateField(null=True, blank=True)
+    ended_by = models.CharField(max_length=6, choices=EndedBy.choices, blank=True)
+
+    objects = CarePlanQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-starts_on", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site"], condition=Q(ended_on=None), name="care_plan_once_a_property"
+            ),
+            models.CheckConstraint(name="care_plan_price_positive", condition=Q(price__gt=0)),
+            models.CheckConstraint(
+                name="care_plan_currency", condition=Q(currency__regex=r"^[A-Z]{3}$")
+            ),
+            models.CheckConstraint(
+                name="care_plan_raise_is_a_percentage",
+                condition=Q(raise_percent__gte=0, raise_percent__lte=50),
+            ),
+            models.CheckConstraint(
+                name="care_plan_term_and_notice",
+                condition=Q(
+                    term_months__gte=1,
+                    term_months__lte=120,
+                    notice_days__gte=1,
+                    notice_days__lte=90,
+                ),
+            ),
+            models.CheckConstraint(
+                name="care_plan_was_agreed", condition=~Q(wording="") & ~Q(evidence="")
+            ),
+            models.CheckConstraint(
+                name="care_plan_ended_by_somebody",
+                condition=Q(ended_on=None, ended_by="")
+                | Q(ended_on__isnull=False, ended_by__in=["client", "us", "term"]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Care plan of {self.site}"
+
+    def price_on_day(self, day: date) -> Decimal:
+        """Of a visit on that day."""
+        return price_on(
+            day, starts_on=self.starts_on, price=self.price, raise_percent=self.raise_percent
+        )
+
+
+class PlanVisitQuerySet(models.QuerySet["PlanVisit"]):
+    def standing(self) -> "PlanVisitQuerySet":
+        """Not refused; the work may be over."""
+        return self.filter(refused_at=None)
+
+    def ahead(self) -> "PlanVisitQuerySet":
+        """Booked or held, and not refused."""
+        return self.standing().filter(booking__state__in=[Booking.State.BOOKED, Booking.State.HELD])
+
+    def worth_by_month(self, currency: str) -> "list[tuple[date, int, Decimal]]":
+        """Month of the visit, how many, and what was agreed for them in this currency, of those
+        that were not refused or cancelled."""
+        living = self.standing().exclude(booking__state=Booking.State.CANCELLED)
+        rows = living.filter(plan__currency=currency).order_by()
+        months = rows.values_list(TruncMonth("booking__first_on"))
+        return list(months.annotate(visits=Count("pk"), agreed=Sum("price")))
+
+
+class PlanVisit(models.Model):
+    """A week that the program proposed for a care plan: the booking, its price, and until when the
+    client may say no."""
+
+    plan = models.ForeignKey(CarePlan, on_delete=models.PROTECT, related_name="visits")
+    season_ends_on = models.DateField(help_text="Last day of the season that it is for.")
+    booking = models.OneToOneField(Booking, on_delete=models.PROTECT, related_name="plan_visit")
+    message = models.OneToOneField(
+        Message, null=True, blank=True, on_delete=models.PROTECT, related_name="plan_visit"
+    )
+    price = models.DecimalField(max_digits=10, decimal_places=2)
+    say_no_by = models.DateField("last day to say no")
+    refused_at = models.DateTimeField(null=True, blank=True)
+    created_at = models.DateTimeField(db_default=Now())
+
+    objects = PlanVisitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["plan", "season_ends_on"],
+                condition=Q(refused_at=None),
+                name="plan_visit_once_a_season",
+            ),
+            models.CheckConstraint(name="plan_visit_has_a_price", condition=Q(price__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.plan}, {self.booking.first_on}"

@@ -58,7 +58,7 @@ def recalculate_from_forecast(
     """Calculate a draft again for the same decks. Raises `OfferError` and `PricingError`."""
     decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
     if not decks:
-        raise OfferError("No deck stands in this offer, so there is nothing to reckon from.")
+        raise OfferError("No deck stands in this offer, so there is nothing to calculate from.")
     brief = next(iter(orders_by_property(decks, today=today)))
     return offer_actions.recalculate_draft(offer=offer, brief=brief, today=today, now=now, by=by)
 

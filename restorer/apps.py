@@ -7,4 +7,8 @@ class RestorerConfig(AppConfig):
     name = "restorer"
 
     def ready(self) -> None:
-        from restorer import checks  # noqa: F401 - importing registers them
+        from auditlog.registry import auditlog
+
+        from restorer import checks, forgetting, models  # noqa: F401 - importing registers them
+
+        auditlog.register(models.ApiToken, exclude_fields=["token_hash", "last_used_at"])

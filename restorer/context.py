@@ -37,6 +37,7 @@ PAGES = [
 # Where a page belongs: by its own name, else by the group of addresses that it is one of.
 SECTION_OF_PAGE = {
     "today": "Today",
+    "phone_offline": "Today",
     "reminders:redraft_offer": "Offers",
     "jobs:log": "Log a job",
     "steps:rules": "Settings",
@@ -46,6 +47,8 @@ SECTION_OF_PAGE = {
     "jobs:to_buy": "Diary",
     "own_password": "Settings",
     "backup": "Settings",
+    "programs": "Settings",
+    "program_add": "Settings",
 } | dict.fromkeys(
     [
         f"jobs:{page}"

@@ -91,6 +91,7 @@ MIDDLEWARE = [
     "clients.middleware.SignInMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "axes.middleware.AxesMiddleware",
+    "clients.middleware.KeptFormMiddleware",
 ]
 
 ROOT_URLCONF = "restorer.urls"
@@ -187,11 +188,17 @@ CONTENT_SECURITY_POLICY = {
         "font-src": [SELF],
         "connect-src": [SELF],
         "manifest-src": [SELF],
+        "worker-src": [SELF],
         "form-action": [SELF],
         "base-uri": [NONE],
         "frame-ancestors": [NONE],
     }
 }
+FILE_UPLOAD_HANDLERS = [
+    "clients.whole_uploads.WholeUploadHandler",
+    "django.core.files.uploadhandler.MemoryFileUploadHandler",
+    "django.core.files.uploadhandler.TemporaryFileUploadHandler",
+]
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 
@@ -202,7 +209,7 @@ MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / f"{DEMO_PREFIX}photos")
 BACKUP_DIR = Path(os.environ.get("BACKUP_DIR", VAR_DIR / f"{DEMO_PREFIX}backups"))
 STORAGES = {
     "default": {"BACKEND": "restorer.storage.WholeFiles"},
-    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    "staticfiles": {"BACKEND": "restorer.storage.ModuleStaticFiles"},
 }
 
 # Language, numbers, time. Time zones of properties are data; the business's own zone is set per

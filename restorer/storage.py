@@ -1,4 +1,5 @@
-"""Photographs and documents as files under MEDIA_ROOT."""
+"""Photographs and documents as files under MEDIA_ROOT; static files under names of their
+contents."""
 
 import contextlib
 import errno
@@ -6,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.files.storage import FileSystemStorage
+from whitenoise.storage import CompressedManifestStaticFilesStorage
 
 # no room on the disk, no room in the quota, the disk does not answer
 NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EIO}
@@ -22,3 +24,10 @@ class WholeFiles(FileSystemStorage):
                 with contextlib.suppress(OSError):
                     Path(self.path(name)).unlink(missing_ok=True)
             raise
+
+
+class ModuleStaticFiles(CompressedManifestStaticFilesStorage):  # type: ignore[misc]
+    """The imports of our script modules lead to such names, too, so that parts of two releases
+    never meet on one phone."""
+
+    support_js_module_import_aggregation = True

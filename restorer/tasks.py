@@ -1,9 +1,11 @@
 """What the alarm clock wakes that belongs to the whole installation."""
 
 from django.conf import settings
+from django.utils import timezone
 
 from clients.models import Business
 from restorer.backup import start_backup
+from restorer.forgetting import forget_old_answers
 
 
 def back_up_nightly() -> str:
@@ -12,3 +14,8 @@ def back_up_nightly() -> str:
         return "Nothing to back up."
     start_backup()
     return "A backup was begun."
+
+
+def forget_answers_nightly() -> int:
+    """Each night: what programs were answered more than a week ago."""
+    return forget_old_answers(now=timezone.now())

@@ -3,10 +3,16 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import backup_page, health, views
+from restorer import backup_page, health, phone, programs_page, views
+from restorer.api import other_urls, program_urls
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
+    path("worker.js", phone.show_worker, name="phone_worker"),
+    path("phone/app.webmanifest", phone.show_manifest, name="phone_manifest"),
+    path("phone/token/", phone.tell_token, name="phone_token"),
+    path("phone/day/", phone.list_day_pages, name="phone_day"),
+    path("phone/offline/", phone.show_without_signal, name="phone_offline"),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
     path("clients/", include("reminders.urls.clients")),
@@ -14,6 +20,8 @@ urlpatterns = [
     path("decks/", include("reminders.urls.decks")),
     path("", include("jobs.urls.public")),
     path("", include("reminders.urls.public")),
+    path("api/v1/", include(program_urls())),
+    path("api/", include(other_urls())),
     path("hooks/", include("clients.messaging.urls.hooks")),
     path("jobs/", include("jobs.urls.jobs")),
     path("offers/", include("jobs.urls.offers")),
@@ -30,11 +38,15 @@ urlpatterns = [
     path("settings/backup/now/", backup_page.make_backup, name="backup_now"),
     path("settings/backup/release/", backup_page.release_held_book, name="backup_release"),
     path("settings/backup/export/", backup_page.download_export, name="backup_export"),
+    path("settings/programs/", programs_page.show_programs, name="programs"),
+    path("settings/programs/new/", programs_page.add_program, name="program_add"),
+    path("settings/programs/<int:pk>/end/", programs_page.end_program, name="program_end"),
     path("settings/prices/", include("jobs.urls.prices")),
     path("settings/lists/", include("jobs.urls.lists")),
 ]
 handler400 = "restorer.views.bad_request"
 handler403 = "restorer.views.forbidden"
+handler404 = "restorer.views.not_found"
 handler500 = "restorer.views.server_error"
 if settings.DEBUG:
     urlpatterns.append(path("parts/", views.show_style_samples, name="parts"))

@@ -5,14 +5,17 @@ import sys
 import psycopg.errors
 from django.conf import settings
 from django.core.exceptions import RequestDataTooBig
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.template.loader import get_template
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from clients.access import is_kept_form
 from clients.forms import form_recovery
+from clients.whole_uploads import UnfinishedFormError
+from restorer.api import is_of_api, problem_response
 from restorer.demo.style_samples import style_samples
 from restorer.storage import NO_ROOM
 
@@ -28,6 +31,8 @@ def show_style_samples(request: HttpRequest) -> HttpResponse:
 def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
     """The form came without a fresh token.
     If it came from a page of ours, it is one press away from being sent."""
+    if is_kept_form(request):
+        return JsonResponse({"token": get_token(request)}, status=403)  # the phone sends it again
     pairs = form_recovery.submitted_fields(request)
     context = {
         "action": request.get_full_path(),
@@ -35,7 +40,7 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
         "readable": list(form_recovery.readable_fields(pairs)),
         "has_files": form_recovery.has_files(request),
     }
-    return render(request, "403_csrf.html", context, status=403)
+    return render(request, "send_again.html", context, status=403)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
@@ -44,6 +49,8 @@ def server_error(request: HttpRequest) -> HttpResponse:
     The frame of the page asks the database, which may be what is broken; so it is left out.
     """
     is_full = is_disk_full(sys.exc_info()[1])
+    if is_of_api(request):
+        return problem_response(507 if is_full else 500, "A fault of ours. Send it again later.")
     pairs = form_recovery.submitted_fields(request)
     context = {
         "is_full": is_full,
@@ -69,9 +76,18 @@ def is_disk_full(fault: BaseException | None) -> bool:
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    if is_of_api(request):
+        return problem_response(400, "The request cannot be read.")
     most = settings.DATA_UPLOAD_MAX_MEMORY_SIZE if isinstance(exception, RequestDataTooBig) else 0
-    return render(request, "400.html", {"most_bytes": most}, status=400)
+    is_cut = isinstance(exception, UnfinishedFormError)
+    context = {"why": "bad_request", "most_bytes": most, "is_cut": is_cut}
+    return render(request, "went_wrong.html", context, status=400)
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
-    return render(request, "403.html", {"why": str(exception)}, status=403)
+    context = {"why": "forbidden", "words": str(exception)}
+    return render(request, "went_wrong.html", context, status=403)
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    return render(request, "went_wrong.html", {"why": "not_found"}, status=404)

@@ -8,7 +8,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
 from clients import countries
-from clients.forms.fields import CountryField
+from clients.forms.fields import CountryField, needed_with_others
 from clients.models import User
 from clients.units import Units
 
@@ -143,13 +143,27 @@ class NewPasswordForm(forms.Form):
         return values
 
 
+class ZoneSelect(forms.Select):
+    """Time zones with their countries and other names, for the script that asks the browser."""
+
+    def create_option(self, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        option = super().create_option(*args, **kwargs)
+        name = str(option["value"])
+        option["attrs"]["data-country"] = countries.zone_countries().get(name, "")
+        option["attrs"]["data-also"] = countries.former_zone_names().get(name, "")
+        return option
+
+
 class FirstVisitForm(NewPasswordForm):
     """What the book cannot start without."""
 
     business = forms.CharField(label="Name of the business", max_length=120)
     country = CountryField(label="Country", initial="CA")
     time_zone = forms.ChoiceField(
-        label="Time zone", initial="America/Halifax", choices=countries.zone_choices
+        label="Time zone",
+        initial="America/Halifax",
+        choices=countries.zone_choices,
+        widget=ZoneSelect(attrs={"data-guess-zone": "country"}),
     )
     units = forms.ChoiceField(
         label="Units",
@@ -233,6 +247,10 @@ class NoticesForm(forms.ModelForm):
         fields = ["notices_by", "email"]
         labels = {"notices_by": "Mail about answers of clients, and about trouble", "email": "To"}
         widgets = {"notices_by": forms.RadioSelect}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        needed_with_others(self.fields["email"])
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data

@@ -104,7 +104,7 @@ class BusinessForm(forms.ModelForm):
 class NormalsForm(forms.Form):
     """Wet days of the twelve months of a town in which decks stand."""
 
-    place = forms.ChoiceField(label="Town", help_text="The towns of the properties in the book.")
+    place = forms.ChoiceField(label="Town", help_text="The towns of your properties.")
     source = forms.CharField(label="Where the numbers are from", max_length=200)
 
     def __init__(

@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 
 from clients.actions.clients import ContactInput
 from clients.emails import EmailError
-from clients.forms.fields import CountryField, textarea
+from clients.forms.fields import CountryField, needed_with_others, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
@@ -63,7 +63,7 @@ class ClientForm(forms.ModelForm):
             "postal_street": "Street",
             "postal_town": "Town",
             "postal_region": "Province, state or region",
-            "postal_postcode": "Postcode",
+            "postal_postcode": "Postal code",
         }
         help_texts = {
             "salutation": "How a letter greets them; empty means the name.",
@@ -144,6 +144,11 @@ class BaseContactFormSet(forms.BaseFormSet):
     filled_by = ("value",)
     row_label = "Number or address"
 
+    def add_fields(self, form: forms.Form, index: int | None) -> None:
+        super().add_fields(form, index)
+        if "DELETE" in form.fields:
+            form.fields["DELETE"].label = "Remove"
+
     def filled_forms(self) -> Iterator[ContactForm]:
         for form in self.forms:
             if form.cleaned_data.get("value") and not form.cleaned_data.get("DELETE"):
@@ -157,7 +162,7 @@ class BaseContactFormSet(forms.BaseFormSet):
         for form in self.filled_forms():
             kind = form.cleaned_data["kind"]
             if (kind, form.normalized) in seen:
-                form.add_error("value", "This is written twice. Delete one of them.")
+                form.add_error("value", "This is written twice. Remove one of them.")
             if form.cleaned_data.get("is_preferred") and kind in first:
                 form.add_error(
                     "is_preferred", "Only one of a kind can be used first. Untick the others."
@@ -232,12 +237,19 @@ class ConsentForm(forms.Form):
             "Such as: sign-off form of 12 June 2026, or call at 14:10. A withdrawal may do without."
         ),
     )
-    expires_on = forms.DateField(
-        label="Runs out on",
-        required=False,
-        widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
-        help_text="An implied consent runs out; ask what the law where the client lives says.",
-        error_messages={"invalid": "This is not a day of the calendar. Write it like 2027-05-14."},
+    expires_on = needed_with_others(
+        forms.DateField(
+            label="Expires on",
+            required=False,
+            widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
+            help_text=(
+                "Needed where the client did not agree in so many words; the law there says how"
+                " long."
+            ),
+            error_messages={
+                "invalid": "This is not a day of the calendar. Write it like 2027-05-14."
+            },
+        )
     )
 
     def __init__(
@@ -268,7 +280,7 @@ class ConsentForm(forms.Form):
         values = super().clean() or self.cleaned_data
         is_implied = values.get("is_given") and values.get("basis") in {"customer", "inquiry"}
         if is_implied and not values.get("expires_on"):
-            self.add_error("expires_on", "An implied consent needs the day on which it runs out.")
+            self.add_error("expires_on", "An implied consent needs the day on which it expires.")
         return values
 
 

@@ -71,9 +71,7 @@ class DeckForm(forms.Form):
     label = forms.CharField(
         label="Which deck", max_length=80, initial="Deck", help_text="Such as Back deck."
     )
-    species = forms.ChoiceField(
-        label="Timber", choices=[("", "Choose the timber…"), *Species.choices]
-    )
+    species = forms.ChoiceField(label="Wood", choices=[("", "Choose the wood…"), *Species.choices])
     stair_treads = forms.IntegerField(
         label="Stair treads", required=False, min_value=0, max_value=500, initial=0
     )
@@ -132,7 +130,7 @@ class DeckForm(forms.Form):
         )
         for name, quantity, label, most in (
             ("rail_m", "length", "Rail length", 5_000),
-            ("screen_m2", "area", "Screens, both sides", 5_000),
+            ("screen_m2", "area", "Privacy screens, both sides", 5_000),
             ("height_m", "length", "Height above ground", 100),
         ):
             self.fields[name] = MeasureField(

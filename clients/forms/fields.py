@@ -2,20 +2,60 @@
 address."""
 
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import countries
+from clients import countries, display
 from clients.emails import EmailError, parse_email_address
+from clients.typed_numbers import TypedNumber, read_typed_number
 from clients.units import QUANTITIES
 
+AnyField = TypeVar("AnyField", bound=forms.Field)
 MAX_NUMBER = Decimal(10) ** 9
 INPUT_PRECISION = Decimal("0.000001")
 
 
-class MeasureField(forms.DecimalField):
+def needed_with_others(field: AnyField) -> AnyField:
+    """It may stay empty only by what stands in other fields, so its label does not say optional."""
+    field.is_needed_with_others = True  # type: ignore[attr-defined]
+    return field
+
+
+class DecimalInput(forms.TextInput):
+    """A text field with the keys of numbers: a browser's own number field swallows the comma of
+    “3,8” and makes it 38."""
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__({"inputmode": "decimal", "autocomplete": "off", **(attrs or {})})
+
+
+class TypedNumberField(forms.DecimalField):
+    """A number as people type it: with comma or point, or as a fraction."""
+
+    widget = DecimalInput
+    default_error_messages = {"invalid": "Enter a number such as 3.8, 3,8 or 1/2."}
+
+    def read(self, value: Any) -> TypedNumber:
+        try:
+            return read_typed_number(str(value), grouping_mark=display.grouping_mark())
+        except (ValueError, ArithmeticError) as error:
+            raise self.not_read() from error
+
+    def not_read(self) -> ValidationError:
+        return ValidationError(self.error_messages["invalid"], code="invalid")
+
+    def to_python(self, value: Any) -> Any:
+        if value in self.empty_values or not isinstance(value, str):
+            return super().to_python(value)
+        number = self.read(value)
+        if number.unit:
+            raise self.not_read()
+        return super().to_python(f"{number.value.normalize():f}")
+
+
+class MeasureField(TypedNumberField):
     """A measure typed in the business's units; its value is SI, rounded as the column keeps it."""
 
     def __init__(
@@ -32,10 +72,9 @@ class MeasureField(forms.DecimalField):
         self.units = units
         self.most = maximum
         self.step = Decimal(1).scaleb(-places)
-        kwargs.setdefault(
-            "widget", forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
-        )
         super().__init__(label=f"{label}, {self.quantity.symbol(units)}", **kwargs)
+        either = f"{self.quantity.metric_symbol} or {self.quantity.us_symbol}"
+        self.error_messages["invalid"] = f"Enter a number such as 3.8, 3,8 or 1/2, in {either}."
 
     def prepare_value(self, value: Any) -> Any:
         """SI from the database as it is read on screen; what was typed stays as it is."""
@@ -48,12 +87,16 @@ class MeasureField(forms.DecimalField):
         return super().has_changed(self.prepare_value(initial), data)
 
     def to_python(self, value: Any) -> Any:
-        number = super().to_python(value)
-        if number is None or not number.is_finite():
-            return number
-        if abs(number) > MAX_NUMBER:
+        if value in self.empty_values:
+            return None
+        typed = self.read(value)
+        if abs(typed.value) > MAX_NUMBER:
             raise ValidationError("This number is too large. Check the decimal point.")
-        return self.quantity.to_si(number.quantize(INPUT_PRECISION), self.units).quantize(self.step)
+        number = typed.value.quantize(INPUT_PRECISION)
+        try:
+            return self.quantity.typed_to_si(number, typed.unit, self.units).quantize(self.step)
+        except KeyError as error:
+            raise self.not_read() from error
 
     def validate(self, value: Any) -> None:
         super().validate(value)

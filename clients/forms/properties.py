@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 
 from clients import countries
-from clients.forms.fields import CountryField, textarea
+from clients.forms.fields import CountryField, TypedNumberField, textarea
 from clients.models import Business, Place, Property
 from clients.places import towns
 
@@ -37,7 +37,7 @@ class PropertyForm(forms.Form):
         max_length=120,
         help_text="Only if there are several such towns.",
     )
-    postcode = forms.CharField(label="Postcode", required=False, max_length=20)
+    postcode = forms.CharField(label="Postal code", required=False, max_length=20)
     country = CountryField(label="Country")
     latitude = degrees_field("Latitude", 90, "Degrees, south negative.")
     longitude = degrees_field("Longitude", 180, "Degrees, west negative.")
@@ -49,14 +49,13 @@ class PropertyForm(forms.Form):
         widget=textarea(2),
         help_text="Gate, dog, water tap, power.",
     )
-    travel_km = forms.DecimalField(
+    travel_km = TypedNumberField(
         label="Distance by road, km",
         required=False,
         min_value=0,
         max_value=9_999,
         decimal_places=1,
-        help_text="One way from the yard, for the price of the way. Empty means an estimate.",
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+        help_text="One way from the yard, for the travel price. Empty means an estimate.",
     )
     place = forms.IntegerField(required=False, widget=forms.HiddenInput)
     place_for = forms.CharField(required=False, max_length=120, widget=forms.HiddenInput)

@@ -395,12 +395,12 @@ class Reach:
 def why_not_in_force(entry: ConsentEntry, rule: LegalRule, ends_on: date | None, on: date) -> str:
     """Why a consent that was given does not count on that day, empty if it does."""
     if entry.expires_on and entry.expires_on < on:
-        return f"The consent ran out on {entry.expires_on}."
+        return f"The consent expired on {entry.expires_on}."
     if rule.needs_consent and not rule.allows(entry.basis):
         kind = Consent.Basis(entry.basis).label.lower()
         return f"“{kind.capitalize()}” is not enough there ({rule.code})."
     if ends_on and ends_on < on:
-        return f"The implied consent ran out on {display.format_day(ends_on)} ({rule.code})."
+        return f"The implied consent expired on {display.format_day(ends_on)} ({rule.code})."
     return ""
 
 

@@ -31,11 +31,15 @@ class TextListing:
         )
 
     @property
+    def medium(self) -> str:
+        return str(Channel(self.channel).label)
+
+    @property
     def state(self) -> str:
-        """Whose wording is in force, and in which language if not in the one asked for."""
+        """What sets it apart from the standard wording in the language asked for; else empty."""
         if self.wording.language != self.language:
-            return f"in {language_name(self.wording.language)} until you write it"
-        return "our own words" if self.wording.is_own else "the program's words"
+            return f"in {language_name(self.wording.language)}"
+        return "your own" if self.wording.is_own else ""
 
 
 def text_listings(

@@ -13,6 +13,7 @@ from clients.models.deck import SPECIES_CLASS, Deck, Species, UsualSize
 from clients.models.keys import is_primary_key, primary_keys
 from clients.models.property import LocalNormals, Place, Property
 from clients.models.putting_right import ClientMerge, DeckMerge, Erasure, FormerOwner, ToldApart
+from clients.models.received_form import ReceivedForm
 from clients.models.sign_in import Authenticator, Device, Passkey, RecoveryCode
 
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above
@@ -37,6 +38,7 @@ __all__ = [
     "Passkey",
     "Place",
     "Property",
+    "ReceivedForm",
     "RecoveryCode",
     "Species",
     "ToldApart",

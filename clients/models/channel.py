@@ -16,7 +16,7 @@ class Channel(models.TextChoices):
     EMAIL = "email", "E-mail"
     TEXT = "text", "Text message"
     LETTER = "letter", "Letter"
-    CALL = "call", "Telephone call"
+    CALL = "call", "Phone call"
 
 
 class AddressKind(Enum):
@@ -117,7 +117,7 @@ CHANNEL_TRAITS: dict[str, ChannelTraits] = {
         disturbs=True,
         is_spoken=True,
         on_one_line=True,
-        consent_label=_("By telephone call"),
+        consent_label=_("By phone call"),
         consent_wording=_(
             "{business} may phone me at {address} about the care of my decks. A word from me ends"
             " it."

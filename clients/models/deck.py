@@ -13,7 +13,7 @@ from clients.models.property import Property
 class Species(models.TextChoices):
     """Timber by trade name; the class decides how fast a finish wears (see `SPECIES_CLASS`)."""
 
-    UNKNOWN = "unknown", _("Timber not known")
+    UNKNOWN = "unknown", _("Wood not known")
     TREATED_PINE = "treated_pine", _("Treated pine")
     SPRUCE = "spruce", _("Spruce")
     DOUGLAS_FIR = "douglas_fir", _("Douglas fir")
@@ -30,7 +30,7 @@ class Species(models.TextChoices):
     JARRAH = "jarrah", _("Jarrah")
     SPOTTED_GUM = "spotted_gum", _("Spotted gum")
     BLACKBUTT = "blackbutt", _("Blackbutt")
-    MODIFIED = "modified", _("Heat-treated or acetylated timber")
+    MODIFIED = "modified", _("Heat-treated or acetylated wood")
     OTHER_SOFTWOOD = "other_softwood", _("Other softwood")
     OTHER_HARDWOOD = "other_hardwood", _("Other hardwood")
 

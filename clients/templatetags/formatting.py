@@ -1,10 +1,11 @@
 """Filters available in every template:
 quantities, money, dates, months and numbers as the business writes them."""
 
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 from django import template
+from django.utils import timezone
 
 from clients import display
 
@@ -53,6 +54,12 @@ def whole_money(amount: Decimal | None) -> str:
     return display.format_whole_money(amount)
 
 
+@register.filter
+def short_money(amount: Decimal | float) -> str:
+    """“$12K”, beside a picture."""
+    return display.format_short_money(amount)
+
+
 @register.filter(expects_localtime=True)
 def day(value: date | None) -> str:
     """“14 Mar 2027” in the order the locale uses; a moment counts in the zone of the business."""
@@ -67,7 +74,10 @@ def weekday(value: date | None) -> str:
 
 @register.filter
 def clock(value: datetime | None) -> str:
-    """“4:30 p.m.” or “16:30”, in the zone the moment carries."""
+    """“4:30 p.m.” or “16:30”, in the zone the moment carries; as it comes from the database, in
+    that of the business."""
+    if value and value.tzinfo is UTC:
+        value = timezone.localtime(value)
     return display.format_clock(value)
 
 

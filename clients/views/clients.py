@@ -1,13 +1,14 @@
 """Pages about a client: what we know, how to reach them, what they allow and what was said to
 them."""
 
+import uuid
 from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
 from django.forms import all_valid
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
@@ -15,7 +16,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
+from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.doubles import LikelyDouble, clients_like
+from clients.form_page import FormPage, render_form_page
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
@@ -25,6 +28,14 @@ from clients.models import Client
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 MESSAGES_SHOWN = 50
+NEW_ACCOUNT = FormPage(
+    "New client",
+    "The client, the property and the first deck; the rest can wait.",
+    fields="clients/_account_fields.html",
+    button="Save client and deck",
+    cancel="/clients/",
+    kept="New client",
+)
 
 
 def phone_country(client: Client | None, request: HttpRequest) -> str:
@@ -47,21 +58,35 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
         parts = properties.NewAccount(
             client.cleaned_data, reach.contacts, home.values, deck.cleaned_data
         )
-        now = timezone.now()
-        likely = clients_like_new(request, parts, now)
+        name = client.cleaned_data["name"]
+        likely = clients_like_new(request, parts, timezone.now())
         if not likely:
-            made = properties.open_account(new=parts, by=current_user(request), now=now)
-            report_saved(request, f"{client.cleaned_data['name']} is in the book.", reach.warnings)
-            return redirect("decks:detail", made.pk)
+            address, is_new = save_account_once(request, parts)
+            said = f"{name} is saved." if is_new else f"{name} was in the book already."
+            report_saved(request, said, reach.warnings)
+            return redirect(address)
     context = {
         "likely": likely,
         "client_form": client,
         "reach": reach,
         "property_form": home,
         "deck_form": deck,
+        "form_key": typed_form_key(request.POST) or uuid.uuid4(),
     }
     context |= error_summary([client, *reach.forms, home, deck])
-    return render(request, "clients/new.html", context)
+    return render_form_page(request, NEW_ACCOUNT, **context)
+
+
+def save_account_once(request: HttpRequest, parts: properties.NewAccount) -> tuple[str, bool]:
+    """The address of the new deck, and whether this form was not taken before."""
+    by = current_user(request)
+    now = timezone.now()
+
+    def write() -> str:
+        deck = properties.open_account(new=parts, by=by, now=now)
+        return reverse("decks:detail", args=[deck.pk])
+
+    return receive_once(form_key=typed_form_key(request.POST), by=by, now=now, write=write)
 
 
 def clients_like_new(
@@ -69,7 +94,8 @@ def clients_like_new(
 ) -> list[LikelyDouble]:
     """Clients of the book who may be this one, unless it was said that it is somebody else, or a
     first click has just made it."""
-    if "somebody_else" in request.POST or properties.opened_before(new=new, now=now):
+    is_known = was_received(typed_form_key(request.POST))
+    if is_known or "somebody_else" in request.POST or properties.opened_before(new=new, now=now):
         return []
     return clients_like(
         name=new.client["name"],
@@ -111,9 +137,15 @@ def edit_client(request: HttpRequest, pk: int) -> HttpResponse:
 
     def show(client: Client, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
         form, reach = page.only_form, page.formsets[0]
-        context = {"form": form, "reach": reach, "client": client, **opened}
+        around = FormPage(
+            f"Change {client.name}",
+            fields="clients/_client_fields.html",
+            cancel=client_page(client),
+        )
+        crumbs = {"client": client, "leaf": "Change"}
+        context = {"form": form, "reach": reach, "client": client, "crumbs": crumbs, **opened}
         context |= error_summary([form, *reach.forms])
-        return render(request, "clients/edit.html", context)
+        return render_form_page(request, around, **context)
 
     edit = RecordEdit(Client.objects.all(), build, save, show, back=client_page)
     return edit_record(request, pk, edit)
@@ -151,9 +183,14 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
         RuleSummary(each.rule)
         for each in channel_permissions(client, business_of(request), today=business_today(request))
     ]
-    return render(
-        request, "clients/add_consent.html", {"form": form, "client": client, "rules": rules}
+    page = FormPage(
+        "Consent given or withdrawn",
+        "One entry per channel. Entries are never changed; the latest one counts.",
+        fields="clients/_consent_fields.html",
+        cancel=reverse("clients:detail", args=[client.pk]),
     )
+    crumbs = {"client": client, "leaf": "Consent"}
+    return render_form_page(request, page, form=form, rules=rules, crumbs=crumbs)
 
 
 @require_POST
@@ -172,5 +209,5 @@ def archive_client_view(request: HttpRequest, pk: int) -> HttpResponse:
 def unarchive_client_view(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client, pk=pk)
     actions.unarchive_client(client=client, by=current_user(request), now=timezone.now())
-    messages.success(request, f"{client.name} is back in the book.")
+    messages.success(request, f"{client.name} is back.")
     return redirect("clients:detail", client.pk)

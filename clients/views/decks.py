@@ -4,13 +4,14 @@ What happened on it stands on the deck's own page, in reminders."""
 from django.contrib import messages
 from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, office_required
 from clients.actions import properties as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms.decks import DeckForm
 from clients.models import Deck, DeckMerge, Property
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
@@ -30,9 +31,16 @@ def new_deck(request: HttpRequest, pk: int) -> HttpResponse:
         except IntegrityError:
             form.add_error("label", LABEL_TAKEN)
         else:
-            messages.success(request, f"{deck.label} is in the book.")
+            messages.success(request, f"{deck.label} is saved.")
             return redirect("decks:detail", deck.pk)
-    return render(request, "clients/deck_form.html", {"deck_form": form, "home": home})
+    page = FormPage(
+        "New deck",
+        home.address,
+        fields="clients/_deck_form.html",
+        cancel=reverse("clients:detail", args=[home.client_id]),
+    )
+    crumbs = {"client": home.client, "home": home, "leaf": "New deck"}
+    return render_form_page(request, page, form=form, crumbs=crumbs)
 
 
 @require_http_methods(["GET", "POST"])
@@ -56,9 +64,18 @@ def edit_deck(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("decks:detail", deck.pk)
 
     def show(deck: Deck, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"deck_form": page.only_form, "home": deck.site, "deck": deck, **opened}
+        around = FormPage(
+            "Change deck",
+            deck.site.address,
+            fields="clients/_deck_form.html",
+            after="clients/_deck_after.html",
+            cancel=deck_page(deck),
+        )
+        home = deck.site
+        crumbs = {"client": home.client, "home": home, "deck": deck, "leaf": "Change"}
+        context = {"form": page.only_form, "crumbs": crumbs, "deck": deck, **opened}
         context["merges"] = DeckMerge.objects.standing_of(deck.pk)
-        return render(request, "clients/deck_form.html", context)
+        return render_form_page(request, around, **context)
 
     edit = RecordEdit(Deck.objects.with_owner(), build, save, show, back=deck_page)
     return edit_record(request, pk, edit)
@@ -82,5 +99,5 @@ def archive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
 def unarchive_deck_view(request: HttpRequest, pk: int) -> HttpResponse:
     deck = get_object_or_404(Deck, pk=pk)
     actions.unarchive_deck(deck=deck, now=timezone.now())
-    messages.success(request, f"{deck.label} is back in the book.")
+    messages.success(request, f"{deck.label} is back.")
     return redirect("decks:detail", deck.pk)

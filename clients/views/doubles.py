@@ -4,26 +4,33 @@ taken apart again."""
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients import doubles
 from clients.access import current_user, office_required
 from clients.actions import merging
+from clients.form_page import FormPage, render_form_page
+from clients.list_page import ListPage, render_list_page
 from clients.models import Client, ClientMerge, Deck, DeckMerge, primary_keys
 
-PAIRS_A_PAGE = 25
+LIKELY_DOUBLES = ListPage(
+    "Likely doubles",
+    "Two entries that may be one client. Nothing is merged before you have looked.",
+    rows="clients/_doubles.html",
+    empty="No two entries look like one client.",
+)
 
 
 @require_GET
 @office_required
 def list_doubles(request: HttpRequest) -> HttpResponse:
     """The page `clients:doubles`."""
-    page = Paginator(doubles.likely_doubles(), PAIRS_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "clients/doubles.html", {"page": page})
+    crumbs = {"leaf": LIKELY_DOUBLES.title}
+    return render_list_page(request, LIKELY_DOUBLES, doubles.likely_doubles(), crumbs=crumbs)
 
 
 def pair_or_404(one: int, other: int) -> doubles.LikelyDouble:
@@ -40,7 +47,7 @@ def merge_two_clients(request: HttpRequest, one: int, other: int) -> HttpRespons
     pair = pair_or_404(one, other)
     by, now = current_user(request), timezone.now()
     if request.method != "POST":
-        return render(request, "clients/merge.html", merge_context(pair))
+        return render_merge_form(request, pair)
     if "apart" in request.POST:
         merging.tell_apart(one=pair.one, other=pair.other, by=by, now=now)
         messages.success(request, f"{pair.one} and {pair.other} stay two clients.")
@@ -59,7 +66,23 @@ def merge_two_clients(request: HttpRequest, one: int, other: int) -> HttpRespons
     return redirect("clients:detail", pair.one.pk)
 
 
-def merge_context(pair: doubles.LikelyDouble) -> dict[str, Any]:
+def render_merge_form(request: HttpRequest, pair: doubles.LikelyDouble) -> HttpResponse:
+    both = f": both have {', '.join(pair.shared)}" if pair.shared else ""
+    pairs = reverse("clients:doubles")
+    page = FormPage(
+        "One client?",
+        f"{pair.score} of 100 alike{both}.",
+        back=(pairs, LIKELY_DOUBLES.title),
+        fields="clients/_merge_fields.html",
+        button="Merge: one client",
+        other_button=("No, two clients", "apart", "yes"),
+        cancel=pairs,
+        cancel_words="Decide later",
+    )
+    return render_form_page(request, page, sides=sides_of(pair))
+
+
+def sides_of(pair: doubles.LikelyDouble) -> list[dict[str, Any]]:
     sides = [
         {"client": client, "points": list(client.contact_points.all()), **counts_of(client)}
         for client in (pair.one, pair.other)
@@ -74,7 +97,7 @@ def merge_context(pair: doubles.LikelyDouble) -> dict[str, Any]:
         side["points"] = [
             (point, (point.kind, point.normalized) not in twice) for point in side["points"]
         ]
-    return {"pair": pair, "sides": sides}
+    return sides
 
 
 def counts_of(client: Client) -> dict[str, Any]:
@@ -122,7 +145,18 @@ def merge_two_decks(request: HttpRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, f"{kept.label} is one deck now.")
         return redirect("decks:detail", pk)
-    return render(request, "clients/merge_decks.html", {"deck": kept, "others": others})
+    page = FormPage(
+        f"Merge another deck into {kept.label}",
+        "Its jobs, visits and photos come here; the other one is archived. It can be undone as long"
+        " as nothing was built on it.",
+        before="" if others else "clients/_no_other_deck.html",
+        fields="clients/_merge_decks_fields.html",
+        button="Merge: one deck",
+        cancel=reverse("decks:detail", args=[pk]),
+        has_form=bool(others),
+    )
+    crumbs = {"client": kept.site.client, "home": kept.site, "deck": kept, "leaf": "Merge"}
+    return render_form_page(request, page, deck=kept, others=others, crumbs=crumbs)
 
 
 @require_POST

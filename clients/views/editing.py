@@ -8,10 +8,11 @@ from typing import Any, Generic, TypeVar
 from django.db import models, transaction
 from django.forms import all_valid
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
 from clients.audit_trail import last_change_words
+from clients.form_page import FormPage, render_form_page
 from clients.forms.edit_versions import (
     CHOICE_PREFIX,
     DECIDED_FIELD,
@@ -110,9 +111,17 @@ def render_both_sides(
     back: str,
 ) -> HttpResponse:
     """What somebody else changed, beside what was typed; everything typed is carried along."""
+    who = last_change_words(row, now=timezone.now())
+    around = FormPage(
+        "Changed meanwhile",
+        f"{row}: {who} while your form was open. Nothing of yours is saved yet, and nothing is"
+        " lost.",
+        fields="clients/_both_sides.html",
+        action=request.get_full_path(),
+        cancel=back,
+        status=409,
+    )
     context = {
-        "record": row,
-        "who": last_change_words(row, now=timezone.now()),
         "changes": changes,
         "typed": [
             (name, value)
@@ -120,8 +129,6 @@ def render_both_sides(
             if name not in PUT_AWAY and not name.startswith(CHOICE_PREFIX)
             for value in values
         ],
-        "opened": pack_version(held),
-        "back": back,
-        "action": request.get_full_path(),
+        OPENED_FIELD: pack_version(held),
     }
-    return render(request, "clients/both_sides.html", context, status=409)
+    return render_form_page(request, around, **context)

@@ -4,15 +4,22 @@ afterwards there is no such page."""
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from clients.actions import business as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import FirstVisitForm
 from clients.views.sessions import start_session
 
+FIRST_VISIT = FormPage(
+    "Set up",
+    "The name of the business and the account of its owner. The rest can wait.",
+    fields="clients/_first_visit_fields.html",
+    button="Set up",
+)
 TOO_LATE = "Somebody else opened this book a moment ago. Sign in with the account made then."
 
 
@@ -25,7 +32,7 @@ def first_visit(request: HttpRequest) -> HttpResponse:
         raise Http404
     form = FirstVisitForm(request.POST or None)
     if not form.is_valid():
-        return render(request, "clients/first_visit.html", {"form": form})
+        return render_form_page(request, FIRST_VISIT, form=form)
     values = form.cleaned_data
     try:
         owner = actions.open_business(
@@ -40,5 +47,5 @@ def first_visit(request: HttpRequest) -> HttpResponse:
     response = start_session(
         request, owner, is_trusted=False, response=redirect("settings:business")
     )
-    messages.success(request, "The book is open. Next: the address and the season of the business.")
+    messages.success(request, "All set. Next: the address and the season of the business.")
     return response

@@ -4,7 +4,7 @@ from axes.utils import reset
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -12,6 +12,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from clients.actions import business as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import ForgottenPasswordForm, PersonPasswordForm
 from clients.guessing import ASKED_LINKS
 from clients.messaging.readiness import is_mail_proven
@@ -48,14 +49,15 @@ def ask_for_link(request: HttpRequest) -> HttpResponse:
             return redirect("sign_in")
         form.add_error(None, TOO_MANY_ASKED)
         status = 429
-    context = {
-        "form": form,
-        "title": "Forgot the password?",
-        "button": "Send me a link",
-        "back": reverse("sign_in"),
-        "back_words": "Sign in",
-    }
-    return render(request, "clients/form_page.html", context, status=status)
+    back = reverse("sign_in")
+    page = FormPage(
+        "Forgot the password?",
+        back=(back, "Sign in"),
+        button="Send me a link",
+        cancel=back,
+        status=status,
+    )
+    return render_form_page(request, page, form=form)
 
 
 @login_not_required
@@ -79,15 +81,15 @@ def set_by_link(request: HttpRequest, token: str) -> HttpResponse:
         reset(username=person.username)  # wrong passwords of before no longer keep them out
         messages.success(request, f"Your password is set. Sign in as {person.username}.")
         return redirect("sign_in")
-    context = {
-        "form": form,
-        "title": "Your new password",
-        "lead": f"For {person.username}.",
-        "button": "Set password",
-        "back": reverse("sign_in"),
-        "back_words": "Sign in",
-    }
-    return render(request, "clients/form_page.html", context)
+    back = reverse("sign_in")
+    page = FormPage(
+        "Your new password",
+        f"For {person.username}.",
+        back=(back, "Sign in"),
+        button="Set password",
+        cancel=back,
+    )
+    return render_form_page(request, page, form=form)
 
 
 def link_is_over(request: HttpRequest) -> HttpResponse:

@@ -1,13 +1,16 @@
 """Pages that add and change a property."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of
 from clients.actions import properties as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms.properties import PropertyForm
 from clients.models import Client, Property
 from clients.views.clients import client_page
@@ -20,9 +23,9 @@ def new_property(request: HttpRequest, pk: int) -> HttpResponse:
     form = PropertyForm(request.POST or None, business=business_of(request))
     if form.is_valid():
         home = actions.add_property(client=client, values=form.values, now=timezone.now())
-        messages.success(request, f"{home.address} is in the book. Now its deck.")
+        messages.success(request, f"{home.address} is saved. Now its deck.")
         return redirect("deck_forms:new", home.pk)
-    return render(request, "clients/property_form.html", {"property_form": form, "client": client})
+    return render_property_form(request, form, client, "New property")
 
 
 @require_http_methods(["GET", "POST"])
@@ -36,9 +39,18 @@ def edit_property(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("clients:detail", home.client_id)
 
     def show(home: Property, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"property_form": page.only_form, "client": home.client, "home": home, **opened}
-        return render(request, "clients/property_form.html", context)
+        return render_property_form(
+            request, page.only_form, home.client, "Change property", home=home, **opened
+        )
 
     rows = Property.objects.select_related("client")
     edit = RecordEdit(rows, build, save, show, back=lambda home: client_page(home.client))
     return edit_record(request, pk, edit)
+
+
+def render_property_form(
+    request: HttpRequest, form: PropertyForm, client: Client, title: str, **context: Any
+) -> HttpResponse:
+    page = FormPage(title, fields="clients/_property_form.html", cancel=client_page(client))
+    crumbs = {"client": client, "leaf": "Property"}
+    return render_form_page(request, page, form=form, crumbs=crumbs, **context)

@@ -1,5 +1,7 @@
 """Settings: what there is to set, the business, and the wet days of towns."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
@@ -9,7 +11,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, owner_required
 from clients.actions import business as actions
+from clients.form_page import FormPage, render_form_page
 from clients.forms.business import BusinessForm, NormalsForm
+from clients.list_page import ListPage, render_list_page
 from clients.models import Business, LocalNormals
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
@@ -32,10 +36,16 @@ def edit_business(request: HttpRequest) -> HttpResponse:
         return redirect("settings:overview")
 
     def show(row: Business, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        return render(request, "settings/business.html", {"form": page.only_form, **opened})
+        around = FormPage(
+            "The business",
+            back=(overview, "Settings"),
+            fields="settings/_business_fields.html",
+            cancel=overview,
+        )
+        return render_form_page(request, around, form=page.only_form, **opened)
 
-    rows = Business.objects.all()
-    edit = RecordEdit(rows, build, save, show, back=lambda row: reverse("settings:overview"))
+    overview = reverse("settings:overview")
+    edit = RecordEdit(Business.objects.all(), build, save, show, back=lambda row: overview)
     return edit_record(request, business_of(request).pk, edit)
 
 
@@ -43,7 +53,16 @@ def edit_business(request: HttpRequest) -> HttpResponse:
 @owner_required
 def list_normals(request: HttpRequest) -> HttpResponse:
     rows = LocalNormals.objects.order_by("country", "region", "town")
-    return render(request, "settings/normals.html", {"rows": rows})
+    around = ListPage(
+        "Wet days",
+        "The program estimates the rain of every place. Where you have measured numbers, they count"
+        " instead.",
+        rows="settings/_normals.html",
+        empty="Nothing entered. The estimate is in use everywhere.",
+        back=(reverse("settings:overview"), "Settings"),
+        actions=((reverse("settings:add_normals"), "Add a town"),),
+    )
+    return render_list_page(request, around, rows)
 
 
 @require_http_methods(["GET", "POST"])
@@ -52,7 +71,7 @@ def add_normals(request: HttpRequest) -> HttpResponse:
     form = NormalsForm(request.POST or None)
     if form.is_valid():
         return save_normals(request, None, form)
-    return render(request, "settings/normals_form.html", {"form": form, "row": None})
+    return render_normals_form(request, form, "a town")
 
 
 @require_http_methods(["GET", "POST"])
@@ -65,8 +84,7 @@ def edit_normals(request: HttpRequest, pk: int) -> HttpResponse:
         return save_normals(request, row, page.only_form)
 
     def show(row: LocalNormals, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"form": page.only_form, "row": row, **opened}
-        return render(request, "settings/normals_form.html", context)
+        return render_normals_form(request, page.only_form, row.town, row=row, **opened)
 
     rows = LocalNormals.objects.all()
     edit = RecordEdit(rows, build, save, show, back=lambda row: reverse("settings:normals"))
@@ -77,3 +95,17 @@ def save_normals(request: HttpRequest, row: LocalNormals | None, form: NormalsFo
     kept = actions.save_local_normals(normals=row, values=form.values, now=timezone.now())
     messages.success(request, f"Saved for {kept.town}. The forecasts there follow.")
     return redirect("settings:normals")
+
+
+def render_normals_form(
+    request: HttpRequest, form: NormalsForm, town: str, **context: Any
+) -> HttpResponse:
+    towns = reverse("settings:normals")
+    page = FormPage(
+        f"Wet days of {town}",
+        "Days with at least 1 mm of rain in each month of an average year.",
+        back=(towns, "Wet days"),
+        fields="settings/_normals_fields.html",
+        cancel=towns,
+    )
+    return render_form_page(request, page, form=form, **context)

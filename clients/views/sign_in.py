@@ -64,8 +64,12 @@ class SignInView(views.LoginView):
         return super().form_invalid(form)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        kept = self.request.POST.get("kept", "")
-        return super().get_context_data(**kwargs, **sign_in_context(self.request), kept=kept)
+        return super().get_context_data(
+            **kwargs,
+            **sign_in_context(self.request),
+            kept=self.request.POST.get("kept", ""),
+            is_on_phone="#take-up=" in self.get_redirect_url(),  # kept/list.js sends people here
+        )
 
     def form_valid(self, form: Any) -> HttpResponse:
         request = self.request
@@ -222,11 +226,12 @@ sign_in = SignInView.as_view()
 
 
 class SignOutView(views.LogoutView):
-    """On a telephone that is handed on, Back shows nothing."""
+    """On a telephone that is handed on, Back shows nothing, and nothing of the book is kept: no
+    page, no form that was not sent (the page asks before)."""
 
     def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         response = super().post(request, *args, **kwargs)
-        response["Clear-Site-Data"] = '"cache"'
+        response["Clear-Site-Data"] = '"cache", "storage"'
         return response
 
 
@@ -241,8 +246,9 @@ def show_recovered_form(
         "action": action,
         "pairs": pairs,
         "readable": list(form_recovery.readable_fields(pairs)),
+        "is_signed_in_again": True,
     }
-    return render(request, "clients/send_again.html", context)
+    return render(request, "send_again.html", context)
 
 
 def show_interrupted_form(request: HttpRequest) -> HttpResponse:
@@ -270,7 +276,8 @@ def locked_out(request: HttpRequest, *args: Any) -> HttpResponse:
     """Too many wrong passwords; each further try starts the wait again."""
     wait = get_cool_off(request) or timedelta(minutes=15)
     minutes = max(1, round(wait.total_seconds() / 60))
-    context = {"again_at": timezone.now() + wait + timedelta(minutes=1), "minutes": minutes}
-    response = render(request, "clients/sign_in_locked.html", context, status=429)
+    again_at = timezone.now() + wait + timedelta(minutes=1)
+    context = {"why": "locked", "again_at": again_at, "minutes": minutes}
+    response = render(request, "went_wrong.html", context, status=429)
     response["Retry-After"] = str(int(wait.total_seconds()))
     return response

@@ -15,6 +15,7 @@ from clients.access import business_of, current_user
 from clients.actions import business as actions
 from clients.actions import devices, second_steps
 from clients.actions.second_steps import SecondStepError
+from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import CodeForm, CurrentPasswordForm, OwnPasswordForm, PasskeyForm
 from clients.guessing import PASSWORDS
 from clients.models import Authenticator, User
@@ -67,14 +68,14 @@ def own_password(request: HttpRequest) -> HttpResponse:
         keep_session(request)
         messages.success(request, "Your password is changed. Other devices have to sign in again.")
         return redirect("settings:signing_in")
-    context = {
-        "form": form,
-        "title": "My password",
-        "button": "Change password",
-        "back": reverse("settings:signing_in"),
-        "back_words": "Signing in",
-    }
-    return render(request, "clients/form_page.html", context)
+    back = reverse("settings:signing_in")
+    page = FormPage(
+        "My password",
+        back=(back, "Signing in"),
+        button="Change password",
+        cancel=back,
+    )
+    return render_form_page(request, page, form=form)
 
 
 @sensitive_post_parameters()
@@ -91,15 +92,15 @@ def prove_it_is_you(request: HttpRequest) -> HttpResponse:
             return redirect(page_after_proof(request))
         PASSWORDS.note_wrong(visitor(request), now=now)
         form.add_error("password", "That is not your password.")
-    context = {
-        "form": form,
-        "title": "Is it you?",
-        "lead": "Type your password once more to change how you sign in.",
-        "button": "Go on",
-        "back": reverse("settings:signing_in"),
-        "back_words": "Signing in",
-    }
-    return render(request, "clients/form_page.html", context)
+    back = reverse("settings:signing_in")
+    page = FormPage(
+        "Is it you?",
+        "Type your password once more to change how you sign in.",
+        back=(back, "Signing in"),
+        button="Go on",
+        cancel=back,
+    )
+    return render_form_page(request, page, form=form)
 
 
 def page_after_proof(request: HttpRequest) -> str:

@@ -14,6 +14,7 @@ from clients.access import business_of, current_user, office_required, owner_req
 from clients.actions import business as actions
 from clients.actions import second_steps
 from clients.actions.saving import NameTakenError
+from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import (
     NewPersonForm,
     NoticesForm,
@@ -86,14 +87,7 @@ def new_person(request: HttpRequest) -> HttpResponse:
             how = "" if values["password"] else f" An invitation goes to {person.email}."
             messages.success(request, f"{person} may sign in as {person.username}.{how}")
             return redirect("settings:people")
-    context = {
-        "form": form,
-        "title": "Add somebody",
-        "button": "Add",
-        "back": reverse("settings:people"),
-        "back_words": "People",
-    }
-    return render(request, "clients/form_page.html", context)
+    return render_form_page(request, people_form("Add somebody", button="Add"), form=form)
 
 
 @require_http_methods(["GET", "POST"])
@@ -116,9 +110,10 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
 
     def show(row: User, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
         form = page.only_form
+        around = people_form(f"Change {row}", after="settings/_person_links.html")
         context = {"form": form, "person": row, "has_step": row.has_second_step, **opened}
         context["mails_links"] = bool(row.email) and is_mail_proven(business_of(request))
-        return render(request, "settings/person.html", context)
+        return render_form_page(request, around, **context)
 
     people = User.objects.all()
     edit = RecordEdit(people, build, save, show, back=lambda row: reverse("settings:people"))
@@ -156,14 +151,14 @@ def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
             request, f"{row} has a new password. Tell them, and ask them to change it."
         )
         return redirect("settings:people")
-    context = {
-        "form": form,
-        "title": f"New password for {row}",
-        "button": "Set password",
-        "back": reverse("settings:people"),
-        "back_words": "People",
-    }
-    return render(request, "clients/form_page.html", context)
+    page = people_form(f"New password for {row}", button="Set password")
+    return render_form_page(request, page, form=form)
+
+
+def people_form(title: str, **around: str) -> FormPage:
+    """A form below the list of people."""
+    people = reverse("settings:people")
+    return FormPage(title, back=(people, "People"), cancel=people, **around)  # type: ignore[arg-type]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -182,4 +177,12 @@ def edit_own_notices(request: HttpRequest) -> HttpResponse:
         form.save()
         messages.success(request, "Saved.")
         return redirect("settings:overview")
-    return render(request, "settings/notices.html", {"form": form})
+    settings = reverse("settings:overview")
+    page = FormPage(
+        "What I hear of",
+        "A client accepts, asks, declines or unsubscribes; mail stands still; the plan of the week"
+        " is ready. Nothing is mailed in the quiet times of the business.",
+        back=(settings, "Settings"),
+        cancel=settings,
+    )
+    return render_form_page(request, page, form=form)

@@ -175,17 +175,15 @@ def calendar_attachment(
 
 
 def booking_text_fields(booking: Booking, business: Business) -> dict[str, str]:
+    with display.in_client_language(booking.client.language):
+        arrival = booking.arrival().client_words
     return {
         "greeting": booking.client.greeting,
         "decks": "\n\n".join(deck_addresses(booking)),
         "visit_day": visit_days_text(
             booking.first_on, booking.last_on, booking.client.language, business
         ),
-        "visit_time": (
-            booking.arrival().format_for_locale(
-                locale_for_language(booking.client.language, business)
-            )
-        ),
+        "visit_time": arrival,
         "crew": booking.crew.name,
         "why": " ".join(booking.why.split()),
     }

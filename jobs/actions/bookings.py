@@ -415,7 +415,7 @@ def add_rebooking_to_do(booking: Booking, now: datetime) -> None:
     somebody has to settle which."""
     if booking.offer and booking.offer.state == Offer.State.ACCEPTED:
         words = (
-            f"{booking.client}: the booking of offer {booking.offer.reference} was called off. Find"
+            f"{booking.client}: the booking of offer {booking.offer.reference} was cancelled. Find"
             " another day?"
         )
         matter = ToDo(

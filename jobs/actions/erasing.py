@@ -130,7 +130,7 @@ def refuse_unfinished(client: Client) -> None:
     rows = Booking.objects.filter(client=client, state__in=OPEN_BOOKING_STATES)
     if booked := rows.order_by("first_on").first():
         raise ErasureError(
-            f"A visit is booked for {booked.first_on:%Y-%m-%d}. Call it off or log the job first."
+            f"A visit is booked for {booked.first_on:%Y-%m-%d}. Cancel it or log the job first."
         )
 
 

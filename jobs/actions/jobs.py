@@ -7,7 +7,6 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import transaction
 
@@ -19,6 +18,7 @@ from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
 from jobs.models import Batch, Booking, CoatApplied, Job, Photo, Product, Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY
+from jobs.photos import NormalizedPhoto
 
 
 class JobError(ValueError):
@@ -27,6 +27,14 @@ class JobError(ValueError):
     def __init__(self, field: str, message: str) -> None:
         super().__init__(message)
         self.field = field
+
+
+class LoggedBeforeError(JobError):
+    """The book has a job of that deck, kind and day, `there`: the same one, or another?"""
+
+    def __init__(self, there: Job) -> None:
+        super().__init__("another_job", "This deck has a job of that kind and day.")
+        self.there = there
 
 
 @dataclass(frozen=True)
@@ -63,15 +71,16 @@ class NewJob:
 
     `form_key` is that of the page it was written on: a job is logged once for each. `moment` is
     when the photographs were taken (of `Photo.Moment`). `booking` is the one that it was done for,
-    if that is known.
+    if that is known. Unless it `may_repeat`, a job of that deck, kind and day is asked about.
     """
 
     deck: Deck | NewDeck
     work: JobInput
     form_key: uuid.UUID
-    photos: Sequence["ContentFile[bytes]"] = ()
+    photos: Sequence[NormalizedPhoto] = ()
     moment: str = "finished"
     booking: Booking | None = None
+    may_repeat: bool = True
 
 
 def get_or_create_batch(product: Product | None, code: str) -> Batch | None:
@@ -109,30 +118,36 @@ def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
 
 def attach_photos(
     *,
-    deck: Deck,
-    job: Job | None,
-    files: Sequence["ContentFile[bytes]"],
+    job: Job,
+    files: Sequence[NormalizedPhoto],
     moment: str,
-    taken_on: date,
     now: datetime,
 ) -> list[Photo]:
-    """Store prepared pictures; if the transaction fails, files without a row are left, never rows
-    without a file."""
+    """Store prepared pictures of a job, those that it has not got yet; if the transaction fails,
+    files without a row are left, never rows without a file."""
+    there = set(job.photos.values_list("content_hash", flat=True))
+    new = {file.content_hash: file for file in files if file.content_hash not in there}
     return [
         Photo.objects.create(
-            deck=deck, job=job, image=file, moment=moment, taken_on=taken_on, created_at=now
+            deck=job.deck,
+            job=job,
+            image=file,
+            moment=moment,
+            content_hash=content_hash,
+            taken_on=job.finished_on,
+            created_at=now,
         )
-        for file in files
+        for content_hash, file in new.items()
     ]
 
 
 @transaction.atomic
 def add_photos(
-    *, job: Job, files: Sequence["ContentFile[bytes]"], moment: str, caption: str, now: datetime
+    *, job: Job, files: Sequence[NormalizedPhoto], moment: str, caption: str, now: datetime
 ) -> list[Photo]:
-    photos = attach_photos(
-        deck=job.deck, job=job, files=files, moment=moment, taken_on=job.finished_on, now=now
-    )
+    """Those that are new; a file that was sent before is left alone."""
+    lock_until_commit(f"photos {job.pk}")
+    photos = attach_photos(job=job, files=files, moment=moment, now=now)
     for photo in photos:
         describe_photo(photo=photo, caption=caption)
     return photos
@@ -167,6 +182,8 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
         deck = add_client_and_deck(new=deck, by=by, now=now)
     check_loggable(deck, new.work.details["finished_on"], business.today(now))
     check_span(new.work.details)
+    if not new.may_repeat:
+        check_not_logged(deck, new.work.details)
     job = Job(
         deck=deck,
         form_key=new.form_key,
@@ -177,9 +194,7 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
     job.visit = save_visit_of_job(Visit(deck=deck, recorded_by=by, created_at=now), new.work)
     job.save()
     replace_coats_applied(job, list(new.work.coats))
-    attach_photos(
-        deck=deck, job=job, files=new.photos, moment=new.moment, taken_on=job.finished_on, now=now
-    )
+    attach_photos(job=job, files=new.photos, moment=new.moment, now=now)
     bookings.close_booking_of_job(job=job, booking=new.booking, now=now)
     follow_job_changes(deck_ids=[deck.pk], now=now)
     return job, True
@@ -187,7 +202,7 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
 
 @transaction.atomic
 def change_job(*, job: Job, work: JobInput, by: User | None, now: datetime) -> Job:
-    """Correct a job."""
+    """Change a job."""
     business = Business.objects.get()
     details = work.details
     job = Job.objects.select_for_update(of=("self",)).select_related("deck", "visit").get(pk=job.pk)
@@ -238,6 +253,14 @@ def check_loggable(deck: Deck, finished_on: date, today: date) -> None:
             f"{deck} is archived. Bring it back from the archive first, or choose another deck.",
         )
     check_work_date(finished_on, today)
+
+
+def check_not_logged(deck: Deck, details: Mapping[str, Any]) -> None:
+    """Raises `LoggedBeforeError`; two phones in the same instant wait for each other here."""
+    lock_until_commit(f"jobs of deck {deck.pk}")
+    same = {name: details.get(name) for name in ("kind", "finished_from", "finished_on")}
+    if there := Job.objects.filter(deck=deck, **same).order_by("-id").first():
+        raise LoggedBeforeError(there)
 
 
 def check_work_date(on: date, today: date, field: str = "finished_on") -> None:

@@ -80,7 +80,7 @@ def refuse_booked(decks: Collection[int]) -> None:
     rows = Booking.objects.filter(decks__in=decks, state__in=OPEN_BOOKING_STATES)
     if booked := rows.order_by("first_on").first():
         raise HandOverError(
-            f"A visit is booked for {booked.first_on:%Y-%m-%d}. Call it off or log the job first."
+            f"A visit is booked for {booked.first_on:%Y-%m-%d}. Cancel it or log the job first."
         )
 
 

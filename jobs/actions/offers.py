@@ -199,7 +199,7 @@ def change_offer(
     row = lock_offer(offer, State.DRAFT)
     if row.events.order_by("-id").values_list("pk", flat=True).first() != seen:
         raise OfferError(
-            "Somebody else changed this draft in the meantime. Open it anew, then change it."
+            "Somebody else changed this draft in the meantime. Open it again, then change it."
         )
     if words.valid_until < row.drafted_on:
         raise OfferError("This day is over. Choose a later one.", "valid_until")

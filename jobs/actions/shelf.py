@@ -31,7 +31,7 @@ def change_pack(*, pack: Pack, price: Decimal, is_active: bool) -> Pack:
 def add_tin(
     *, product: Product, colour: str, batch_code: str, litres: Decimal, form_key: UUID, today: date
 ) -> tuple[StockTin, bool]:
-    """Put a tin on the shelf; the same form a second time finds the first tin (False)."""
+    """Add a can to the shelf; the same form a second time finds the first tin (False)."""
     values = {
         "product": product,
         "colour": colour,

@@ -33,6 +33,7 @@ from jobs.diary.week_agenda import diary_week
 from jobs.diary.week_capacity import (
     CrewHoursInWeek,
     WeekCapacity,
+    crew_hours_by_month,
     crew_hours_by_week,
     week_capacities,
 )
@@ -53,6 +54,7 @@ __all__ = [
     "active_crews",
     "booked_decks",
     "crew_day_capacities",
+    "crew_hours_by_month",
     "crew_hours_by_week",
     "days_between",
     "diary_week",

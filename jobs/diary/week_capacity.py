@@ -22,7 +22,7 @@ from jobs.diary.placement import (
     MIN_BOOKING_HOURS,
     placements_within_week,
 )
-from jobs.models import Crew
+from jobs.models import Crew, CrewDay
 
 MAX_LOOKAHEAD_WEEKS = 60  # over the longest closed season
 
@@ -115,11 +115,7 @@ def why_week_has_no_room(
     """In words a client understands."""
     if not working:
         reasons = [room.why_not for room in here if room.why_not != "Not a working day"]
-        return (
-            f"Nobody goes out in this week ({reasons[0]})."
-            if reasons
-            else "Nobody goes out in this week."
-        )
+        return f"No crew works this week ({reasons[0]})." if reasons else "No crew works this week."
     if free <= 0:
         return "This week is full."
     if free < hours:
@@ -148,3 +144,20 @@ def crew_hours_in_week(found: CrewDayCapacities, monday: date) -> CrewHoursInWee
     here = [room for (_, day), room in found.items() if monday_of(day) == monday]
     opened = sum((room.hours_open for room in here if room.is_working), NO_HOURS)
     return CrewHoursInWeek(monday, opened, sum((room.hours_booked for room in here), NO_HOURS))
+
+
+def crew_hours_by_month(*, first: date, until: date, business: Business) -> dict[date, Decimal]:
+    """What crews had or have to give from a day on and before another, by the first of each month:
+    as the diary kept the day, else as the crews are set now."""
+    days = days_between(first, until - timedelta(days=1))
+    found = crew_day_capacities(
+        business=business, crews=active_crews(), days=days, regions=holiday_regions(business)
+    )
+    open_hours = [(room.day, room.hours_open) for room in found.values() if room.is_working]
+    former = CrewDay.objects.filter(crew__is_active=False, hours_booked__gt=0)
+    open_hours += former.filter(day__range=(days[0], days[-1])).values_list("day", "hours_open")
+    months: dict[date, Decimal] = {}
+    for day, hours in open_hours:
+        month = day.replace(day=1)
+        months[month] = months.get(month, NO_HOURS) + hours
+    return months

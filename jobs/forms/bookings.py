@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import display
+from clients.forms.fields import TypedNumberField, needed_with_others
 from clients.models import Deck
 from jobs.arrival import Arrival
 from jobs.diary import PlacementSuggestion, Proximity
@@ -18,7 +19,7 @@ from jobs.models import Crew
 OTHER_DAY = "other"
 
 
-class HoursField(forms.DecimalField):
+class HoursField(TypedNumberField):
     def prepare_value(self, value: Any) -> Any:
         """Hours without trailing zeros; what was typed stays as it is."""
         return f"{value.normalize():f}" if isinstance(value, Decimal) else value
@@ -42,7 +43,6 @@ def hours_field(**kwargs: Any) -> HoursField:
         max_value=Decimal(999),
         decimal_places=2,
         help_text="Of the whole crew together, as the crew's hours a day are.",
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
         error_messages={
             "required": "Say how many hours the work takes.",
             "min_value": "At least a quarter of an hour.",
@@ -112,12 +112,12 @@ class DayForm(ArrivalForm):
             "invalid_choice": "Choose one of the days listed, or write another day.",
         },
     )
-    first_day = DayField(label="Another day", required=False)
+    first_day = needed_with_others(DayField(label="Another day", required=False))
     crew = forms.ModelChoiceField(
         queryset=Crew.objects.filter(is_active=True),
         label="Crew",
         required=False,
-        empty_label="Whoever has room",
+        empty_label="Any crew with room",
     )
     on_any_day = forms.BooleanField(
         label="Even if the crew does not go out on that day",
@@ -226,14 +226,14 @@ class CallOffForm(forms.Form):
         label="Why",
         max_length=300,
         help_text="The client reads it.",
-        error_messages={"required": "Say why the booking is called off."},
+        error_messages={"required": "Say why the booking is cancelled."},
     )
     notify_client = notify_client_field()
 
     def clean_why(self) -> str:
         why = self.cleaned_data["why"].strip()
         if not why:
-            raise ValidationError("Say why the booking is called off.")
+            raise ValidationError("Say why the booking is cancelled.")
         return str(why)
 
 

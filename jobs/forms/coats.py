@@ -57,16 +57,17 @@ class CoatForm(forms.Form):
         error_messages={
             "required": "Choose the product, or empty this row.",
             "invalid_choice": (
-                "This product is not in the book. Choose one from the list, or add it under"
-                " Products."
+                "This product is not on file. Choose one from the list, or add it under Products."
             ),
         },
     )
     batch = forms.CharField(
-        label="Batch", required=False, max_length=60, help_text="As printed on the tin."
+        label="Batch", required=False, max_length=60, help_text="As printed on the can."
     )
     colour = forms.CharField(label="Colour", required=False, max_length=80)
-    surface = forms.ChoiceField(label="On", choices=CoatApplied.Surface.choices, initial="boards")
+    surface = forms.ChoiceField(
+        label="Surface", choices=CoatApplied.Surface.choices, initial="boards"
+    )
     coats = forms.IntegerField(
         label="Coats",
         required=False,

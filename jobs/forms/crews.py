@@ -30,7 +30,7 @@ class CrewForm(NamedByAction, forms.ModelForm):
         help_texts = {
             "hours_a_day": "Of all its people together: two people for eight hours are 16.",
             "position": "Crews stand in this order.",
-            "is_active": "A crew that no longer goes out keeps its history.",
+            "is_active": "A crew that is not working keeps its history.",
         }
         error_messages = {"hours_a_day": {"max_digits": "At most 999 hours."}}
 

@@ -4,13 +4,12 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.files.base import ContentFile
 from django.utils.html import format_html
 
 from jobs import photos
 
 # In the sense of the words of ISO 4628-1 for the intensity of a change.
-GRADE_LABELS = ["like new", "just seen", "slight", "clear", "strong", "worn out"]
+GRADE_LABELS = ["like new", "barely visible", "slight", "clear", "strong", "worn out"]
 MAX_PHOTOS = 12
 
 
@@ -57,7 +56,7 @@ class PhotosField(forms.FileField):
         )
         super().__init__(**kwargs)
 
-    def clean(self, data: Any, initial: Any = None) -> list["ContentFile[bytes]"]:
+    def clean(self, data: Any, initial: Any = None) -> list[photos.NormalizedPhoto]:
         uploads = [
             upload for upload in (data if isinstance(data, list | tuple) else [data]) if upload
         ]

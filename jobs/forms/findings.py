@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 
+from clients.forms.fields import TypedNumberField, needed_with_others
 from jobs.forms.fields import DayField, GradeField
 from jobs.models import GRADE_FIELDS, Visit
 
@@ -12,28 +13,31 @@ from jobs.models import GRADE_FIELDS, Visit
 class FindingsForm(forms.Form):
     """The part about what was found; both forms below and the job form are made of it."""
 
-    overall = GradeField(
-        label="As found, before any work", help_text="Judge the worst square metre people see."
+    overall = needed_with_others(
+        GradeField(
+            label="As found, before any work", help_text="Judge the worst square metre people see."
+        )
     )
     greying = GradeField(label="Fading or greying")
     beading = GradeField(label="Water no longer beads")
-    flaking = GradeField(label="Flaking")
+    flaking = GradeField(label="Peeling")
     cracking = GradeField(label="Cracking")
     mould = GradeField(label="Mould or algae")
-    reason = forms.ChoiceField(
-        label="Why were you there?",
-        required=False,
-        choices=[("", "Choose…"), *Visit.Reason.choices],
-        help_text="The forecast needs to know whether the deck called you or the calendar did.",
+    reason = needed_with_others(
+        forms.ChoiceField(
+            label="Why were you there?",
+            required=False,
+            choices=[("", "Choose…"), *Visit.Reason.choices],
+            help_text="The forecast needs to know whether the deck called you or the calendar did.",
+        )
     )
-    moisture_percent = forms.DecimalField(
+    moisture_percent = TypedNumberField(
         label="Wood moisture, %",
         required=False,
         min_value=0,
         max_value=200,
         max_digits=4,
         decimal_places=1,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
 
     def findings(self) -> dict[str, Any]:

@@ -8,6 +8,8 @@ from typing import Any
 from django import forms
 from django.forms.formsets import BaseFormSet
 
+from clients.forms.fields import TypedNumberField
+
 MAX_FORM_ROWS = 60
 MAX_AMOUNT = Decimal("9999999")
 
@@ -24,7 +26,7 @@ class BaseRowFormSet(BaseFormSet):
 
     def add_fields(self, form: forms.Form, index: int | None) -> None:
         super().add_fields(form, index)
-        form.fields["DELETE"].label = "Leave it out"
+        form.fields["DELETE"].label = "Remove"
 
 
 class PageForms:
@@ -63,13 +65,11 @@ def amount_field(
     **kwargs: Any,
 ) -> forms.DecimalField:
     """An amount, a quantity or a percentage."""
-    widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
-    return forms.DecimalField(
+    return TypedNumberField(
         label=label,
         min_value=minimum,
         max_value=maximum,
         decimal_places=places,
-        widget=widget,
         error_messages={"min_value": "This cannot be negative."},
         **kwargs,
     )

@@ -10,7 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import display
-from clients.forms.fields import MeasureField
+from clients.forms.fields import MeasureField, TypedNumberField
 from clients.models import Business, User
 from jobs.forms.fields import DayField, PhotosField
 from jobs.forms.findings import FindingsForm
@@ -81,15 +81,14 @@ class JobForm(FindingsForm):
         },
     )
     sky = forms.ChoiceField(
-        label="Sky", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
+        label="Weather", required=False, choices=[("", "Choose…"), *Job.Sky.choices]
     )
-    amount = forms.DecimalField(
+    amount = TypedNumberField(
         label="Price charged",
         required=False,
         min_value=0,
         max_digits=10,
         decimal_places=2,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
     notes = forms.CharField(
         label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3})
@@ -123,7 +122,7 @@ class JobForm(FindingsForm):
             quantity="temperature",
             units=business.units,
             places=1,
-            label="Air",
+            label="Air temperature",
             required=False,
             min_value=Decimal(-60),
             max_value=Decimal(60),

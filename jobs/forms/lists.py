@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clients.forms.fields import needed_with_others
 from jobs.importing import LIST_FIELDS, MAX_LIST_BYTES
 from jobs.importing.rows import Doubt
 from jobs.models import ImportRow, ListImport
@@ -19,18 +20,22 @@ FIELD_WORDS = {each.name: each.words for each in LIST_FIELDS}
 class ChooseListForm(forms.Form):
     """A file, or cells copied from a spreadsheet."""
 
-    file = forms.FileField(
-        label="Your list",
-        required=False,
-        allow_empty_file=True,
-        help_text="CSV, XLSX, XLS, ODS or contacts as vCard.",
+    file = needed_with_others(
+        forms.FileField(
+            label="Your list",
+            required=False,
+            allow_empty_file=True,
+            help_text="CSV, XLSX, XLS, ODS or contacts as vCard.",
+        )
     )
-    cells = forms.CharField(
-        label="Or paste cells here",
-        required=False,
-        max_length=MAX_PASTED,
-        strip=False,
-        widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
+    cells = needed_with_others(
+        forms.CharField(
+            label="Or paste cells here",
+            required=False,
+            max_length=MAX_PASTED,
+            strip=False,
+            widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
+        )
     )
 
     def clean_file(self) -> Any:

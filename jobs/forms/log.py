@@ -34,6 +34,7 @@ class LogForms(PageForms):
     last_job: Job | None = None
     booking: Booking | None = None
     build: CoatBuild = field(default_factory=lambda: CoatBuild(0))
+    twin: Job | None = None  # a job of that deck, kind and day that the book has
 
     @property
     def shelf(self) -> coats.ProductChoices:

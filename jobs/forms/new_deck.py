@@ -38,7 +38,7 @@ class NewDeckForm(forms.Form):
     label = forms.CharField(
         label="Which deck", max_length=80, initial="Deck", help_text="Such as Back deck."
     )
-    species = forms.ChoiceField(label="Timber", choices=Species.choices)
+    species = forms.ChoiceField(label="Wood", choices=Species.choices)
 
     def __init__(self, *args: Any, business: Business, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

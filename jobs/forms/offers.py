@@ -21,7 +21,7 @@ from jobs.models import Offer, OfferLine, OfferScope
 LINES_PREFIX = "lines"
 MAX_VALIDITY = timedelta(days=730)
 LINE_FIELDS = ["kind", "scope", "words", "quantity", "unit", "unit_price"]
-STATE_FILTERS = [("asked", "With a question"), *Offer.State.choices, ("expired", "Run out")]
+STATE_FILTERS = [("asked", "With a question"), *Offer.State.choices, ("expired", "Expired")]
 
 
 class OfferForm(forms.Form):
@@ -35,7 +35,7 @@ class OfferForm(forms.Form):
         help_text="The client reads it first.",
         validators=[ProhibitNullCharactersValidator()],
     )
-    valid_until = DayField(label="Stands until")
+    valid_until = DayField(label="Valid until")
     hours = amount_field(
         "Hours of work", maximum=Decimal(999), help_text="All people together, for the diary."
     )
@@ -50,7 +50,7 @@ class OfferForm(forms.Form):
         if day < self.today:
             raise forms.ValidationError("This day is over. Choose today or a later one.")
         if day > self.today + MAX_VALIDITY:
-            raise forms.ValidationError("An offer stands for at most two years.")
+            raise forms.ValidationError("An offer is valid for at most two years.")
         return day
 
     def words(self) -> OfferInput:

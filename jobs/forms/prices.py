@@ -9,7 +9,7 @@ from django import forms
 from django.forms.formsets import formset_factory
 
 from clients.forms.business import MONTH_NAMES
-from clients.forms.fields import MeasureField, NamedByAction
+from clients.forms.fields import MeasureField, NamedByAction, needed_with_others
 from clients.models import Business
 from clients.units import QUANTITIES
 from jobs.actions.prices import PriceListRows
@@ -30,6 +30,7 @@ UNITS_BY_TASK = {
     "stairs": {"tread", "job", "hour"},
     "hourly": {"hour"},
 }
+MAIN_TASKS = {"clean", "strip", "coat"}
 DEFAULT_TASK_UNITS = {"m2", "job", "hour"}
 # A list to begin with: what is usually charged for, prices still to be written.
 BLANK_RATES = [
@@ -57,28 +58,31 @@ class PriceListForm(NamedByAction, forms.ModelForm):
 
     named_by = {"valid_from"}
 
-    valid_from = DayField(label="Holds from", help_text="Until the next list begins.")
+    valid_from = DayField(label="From", help_text="Until the next list begins.")
     valid_days = forms.IntegerField(
-        label="An offer stands for, days", min_value=1, max_value=365, initial=30
+        label="Days that an offer is valid", min_value=1, max_value=365, initial=30
     )
     minimum_charge = amount_field(
         "Minimum charge", required=False, help_text="Without travel. A line tops it up."
     )
     travel_free_km = amount_field(
-        "Kilometres without charge", places=1, required=False, help_text="One way, by road."
+        "Kilometres without charge",
+        places=1,
+        required=False,
+        help_text="One way; only those beyond cost.",
     )
     travel_per_km = amount_field(
-        "Each kilometre beyond", required=False, help_text="One way, once a visit."
+        "Travel, each kilometre", required=False, help_text="One way, once per visit."
     )
     high_percent = percentage_form_field("More for a high deck, %")
     markup_percent = percentage_form_field(
         "Mark-up on materials, %", help_text="On what a litre costs in the packs that are bought."
     )
     early_percent = percentage_form_field(
-        "Early reduction, %", 99, "If the offer ends before the deck is due."
+        "Early discount, %", 99, "If the offer ends before the deck is due."
     )
     off_season_percent = percentage_form_field(
-        "Off-season reduction, %", 99, "If the work falls into one of these months."
+        "Off-season discount, %", 99, "If the work falls into one of these months."
     )
     off_season_months = forms.TypedMultipleChoiceField(
         label="Off-season",
@@ -128,6 +132,7 @@ class PriceListForm(NamedByAction, forms.ModelForm):
             max_value=Decimal(99),
             initial=self.instance.high_above_m,
         )
+        needed_with_others(self.fields["high_above_m"])
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
@@ -149,13 +154,22 @@ class RateForm(forms.Form):
 
     task = forms.ChoiceField(label="Task", choices=Rate.Task.choices)
     per = forms.ChoiceField(label="Per")
-    amount = amount_field("Price", maximum=Decimal(99_999), required=False)
+    amount = needed_with_others(amount_field("Price", maximum=Decimal(99_999), required=False))
     minutes = amount_field("Minutes", maximum=Decimal(900), required=False)
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.units = units
         self.fields["per"].choices = rate_unit_choices(units)  # type: ignore[attr-defined]
+        if self.is_main:
+            unit = dict(rate_unit_choices(units)).get(self["per"].value(), "")
+            task = dict(Rate.Task.choices)[self["task"].value()]
+            self.fields["amount"].label = f"{task}, per {unit}" if unit else task
+
+    @property
+    def is_main(self) -> bool:
+        """Whether it is one of the prices without which no offer comes about."""
+        return self["task"].value() in MAIN_TASKS
 
     def has_changed(self) -> bool:
         """Task and unit are there from the start: a row counts once a number stands in it."""

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from clients.forms.fields import MeasureField, NamedByAction
+from clients.forms.fields import MeasureField, NamedByAction, TypedNumberField
 from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
@@ -29,22 +29,31 @@ PRODUCT_FIELDS = [
     "cautions",
     "is_active",
 ]
+FINISH_FIELDS = {
+    "finish_class",
+    "pigment",
+    "colours",
+    "coats_usual",
+    "recoat_hours",
+    "walk_hours",
+    "furniture_days",
+}
+CHEMICAL_FIELDS = {"film_mm", "dwell_minutes"}
 PRODUCT_MEASURES = {
-    "spread_m2_per_l": ("spread", "Spread rate a coat", 2, Decimal("0.1"), Decimal("100")),
+    "spread_m2_per_l": ("spread", "Coverage per coat", 2, Decimal("0.1"), Decimal("100")),
     "minimum_c": ("temperature", "Lowest temperature", 1, Decimal("-30"), Decimal("60")),
     "maximum_c": ("temperature", "Highest temperature", 1, Decimal("-30"), Decimal("60")),
 }
 
 
 def duration_field(label: str, largest: int = 9999) -> forms.DecimalField:
-    widget = forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"})
-    return forms.DecimalField(
-        label=label, required=False, min_value=0, max_value=largest, decimal_places=1, widget=widget
+    return TypedNumberField(
+        label=label, required=False, min_value=0, max_value=largest, decimal_places=1
     )
 
 
 class ProductForm(NamedByAction, forms.ModelForm):
-    """A finish needs its class; the others have none."""
+    """What a data sheet says of that kind of product; what does not belong to it is not asked."""
 
     coats_usual = forms.IntegerField(
         label="Usual number of coats", min_value=1, max_value=10, initial=2
@@ -52,16 +61,13 @@ class ProductForm(NamedByAction, forms.ModelForm):
     recoat_hours = duration_field("Hours between coats")
     walk_hours = duration_field("Hours before walking")
     furniture_days = duration_field("Days before furniture", largest=999)
-    film_mm = forms.DecimalField(
+    film_mm = TypedNumberField(
         label="Wet film of one application, mm",
         required=False,
         min_value=Decimal("0.01"),
         max_value=Decimal(10),
         decimal_places=2,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-        help_text=(
-            "For strippers, cleaners and brighteners. 1 mm (39 mil) is 1 litre a square metre."
-        ),
+        help_text=("1 mm (39 mil) is 1 litre per square metre."),
     )
     loss_percent = forms.IntegerField(
         label="Lost in tray and tool, %",
@@ -80,14 +86,12 @@ class ProductForm(NamedByAction, forms.ModelForm):
         model = Product
         fields = PRODUCT_FIELDS
         widgets = {
-            "kind": forms.RadioSelect(attrs={"class": "segments"}),
+            "kind": forms.HiddenInput,
             "cautions": forms.Textarea(attrs={"rows": 3}),
         }
         labels = {"dwell_minutes": "Minutes to act"}
         help_texts = {
-            "finish_class": (
-                "For finishes only: how it protects and fails. The forecast's first question."
-            ),
+            "finish_class": ("How it protects and fails. The forecast's first question."),
             "cautions": "What could hurt somebody, in the words of the data sheet.",
         }
 
@@ -108,13 +112,22 @@ class ProductForm(NamedByAction, forms.ModelForm):
                     "max_value": "Too much to be right.",
                 },
             )
+        for name in CHEMICAL_FIELDS if self.is_finish else FINISH_FIELDS:
+            del self.fields[name]
+        if self.is_finish:
+            self.fields["finish_class"].required = True
+            message = "Choose how this finish protects."
+            self.fields["finish_class"].error_messages["required"] = message
+
+    @property
+    def is_finish(self) -> bool:
+        """By the kind that was sent, else by the one that the product has."""
+        return self["kind"].value() not in set(Product.Kind) - {Product.Kind.FINISH}
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        if values.get("kind") != Product.Kind.FINISH:
+        if not self.is_finish:
             values["finish_class"] = ""
-        elif not values.get("finish_class") and "finish_class" not in self.errors:
-            self.add_error("finish_class", "Choose how this finish protects.")
         least = values.get("minimum_c")
         most = values.get("maximum_c")
         if least is not None and most is not None and least > most:

@@ -7,7 +7,7 @@ from typing import Any
 
 from django import forms
 
-from clients.forms.fields import MeasureField
+from clients.forms.fields import MeasureField, TypedNumberField
 from jobs.models import STRIP_ABOVE_COATS, OfferScope, Product
 from jobs.scope import Override, SiteReading
 
@@ -93,18 +93,17 @@ class ReadingForm(forms.Form):
         max_value=100,
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
-    moisture_percent = forms.DecimalField(
+    moisture_percent = TypedNumberField(
         label="Wood moisture, %",
         required=False,
         min_value=0,
         max_value=200,
         decimal_places=1,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
 
     def __init__(self, *args: Any, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name, label in (("air_c", "Air"), ("surface_c", "Boards")):
+        for name, label in (("air_c", "Air temperature"), ("surface_c", "Boards")):
             self.fields[name] = MeasureField(
                 label=label,
                 quantity="temperature",

@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.forms.fields import MeasureField
+from clients.forms.fields import MeasureField, TypedNumberField
 from jobs.models import Pack, Product, StockTin
 
 MAX_TIN_LITRES = Decimal(1_000)
@@ -29,12 +29,11 @@ def litres_field(label: str, units: str, *, places: int, minimum: Decimal) -> Me
 
 
 def price_field(currency: str) -> forms.DecimalField:
-    return forms.DecimalField(
+    return TypedNumberField(
         label=f"Price, {currency}",
         min_value=0,
         max_digits=10,
         decimal_places=2,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
     )
 
 
@@ -66,7 +65,7 @@ class TinForm(forms.Form):
 
     form_key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
     colour = forms.ChoiceField(label="Colour", required=False)
-    batch = forms.CharField(label="Batch on the tin", required=False, max_length=60)
+    batch = forms.CharField(label="Batch on the can", required=False, max_length=60)
 
     def __init__(self, *args: Any, product: Product, units: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -1,10 +1,12 @@
 """What the client fills in at the end of a job:
 a name, and boxes to tick of which none is ticked beforehand."""
 
+import hashlib
 from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.core.validators import ProhibitNullCharactersValidator
 from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
@@ -26,11 +28,21 @@ class SignOffForm(forms.Form):
         validators=[ProhibitNullCharactersValidator()],
     )
 
+    words_read = forms.CharField(required=False, widget=forms.HiddenInput, max_length=64)
+
     def __init__(
-        self, *args: Any, asks: Sequence[ConsentRequest], has_email: bool, **kwargs: Any
+        self,
+        *args: Any,
+        asks: Sequence[ConsentRequest],
+        wording: str,
+        has_email: bool,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.asks = asks
+        words = "\n".join([wording, *(ask.wording for ask in asks)])
+        self.words_shown = hashlib.sha256(words.encode()).hexdigest()
+        self.fields["words_read"].initial = self.words_shown
         for ask in asks:
             self.fields[f"may_{ask.channel}"] = forms.BooleanField(
                 label=ask.wording, required=False
@@ -39,6 +51,15 @@ class SignOffForm(forms.Form):
             self.fields["wants_record"] = forms.BooleanField(
                 label=_("E-mail me the care record of this job."), required=False
             )
+
+    def clean(self) -> dict[str, Any]:
+        """Who signs on a phone without a signal has read the words of that hour."""
+        values = super().clean() or self.cleaned_data
+        if values.get("words_read") not in ("", self.words_shown):
+            raise ValidationError(
+                _("These words have changed since they were read. Please read them and sign again.")
+            )
+        return values
 
     @property
     def boxes(self) -> list[tuple[StrOrPromise, BoundField]]:

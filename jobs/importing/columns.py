@@ -158,7 +158,7 @@ SHEET_COLUMNS = [
     SheetColumn("street", text_reader(200), "Street and number of the property", is_required=True),
     SheetColumn("town", text_reader(120), "Town of the property", is_required=True),
     SheetColumn("region", text_reader(120), "Province, state or region"),
-    SheetColumn("postcode", text_reader(20), "Postcode"),
+    SheetColumn("postcode", text_reader(20), "Postal code"),
     SheetColumn("country", read_country, "Two letters; empty means the country of the business"),
     SheetColumn(
         "latitude", decimal_reader(least="-90", most="90"), "Degrees, if the town is not known"
@@ -173,7 +173,7 @@ SHEET_COLUMNS = [
         "Area in m² (this or area_ft2 for a new deck)",
     ),
     SheetColumn("area_ft2", read_square_feet, "Area in ft²"),
-    SheetColumn("species", choice_reader(Species), "Timber"),
+    SheetColumn("species", choice_reader(Species), "Wood"),
     SheetColumn("texture", choice_reader(Deck.Texture), "Surface of the boards"),
     SheetColumn("traffic", choice_reader(Deck.Traffic), "How much it is walked on"),
     SheetColumn("salt", choice_reader(Deck.Salt), "Sea air"),
@@ -193,7 +193,7 @@ SHEET_COLUMNS = [
         "finish_class", choice_reader(FinishClass), "Needed when a finish is new to the book"
     ),
     SheetColumn("colour", text_reader(80), "Colour"),
-    SheetColumn("batch", text_reader(60), "Batch code on the tin"),
+    SheetColumn("batch", text_reader(60), "Batch code on the can"),
     SheetColumn("coats", integer_reader(1, 10), "Coats of this product; empty means 1"),
     SheetColumn("litres", decimal_reader(least="0", most="10000", above=True), "Litres used"),
     SheetColumn("gallons", read_gallons, "US gallons used"),

@@ -65,7 +65,7 @@ def remaining_share(loss_share: Decimal) -> Decimal:
     """What is left for the wood when a share stays in tray and tool."""
     if not 0 <= loss_share < 1:
         raise MaterialError(
-            "The loss must be at least 0 and less than 100 %. Correct it on the product's page."
+            "The loss must be at least 0 and less than 100 %. Change it on the product's page."
         )
     return 1 - loss_share
 

@@ -59,7 +59,7 @@ def cheapest_purchase(litres: Decimal, packs: Sequence[PackPrice]) -> Purchase |
     require_plausible_litres(litres)
     if any(pack.litres < MIN_PACK_LITRES or pack.price < 0 for pack in packs):
         raise MaterialError(
-            "A pack holds 0.01 L or more, and no price is negative. Correct it on the shelf page."
+            "A pack holds 0.01 L or more, and no price is negative. Change it on the shelf page."
         )
     if litres <= 0:
         return Purchase((), Decimal(0), Decimal(0))

@@ -4,11 +4,12 @@ import calendar
 import uuid
 from collections.abc import Collection
 from datetime import date
+from decimal import Decimal
 
 from django.conf import settings
 from django.db import models
-from django.db.models import F, Q
-from django.db.models.functions import Lower, Now
+from django.db.models import F, Q, Sum
+from django.db.models.functions import Lower, Now, TruncMonth
 
 from clients.models import Client, Deck, Property
 from jobs.arrival import Arrival
@@ -191,12 +192,23 @@ class Booking(models.Model):
         return Arrival(self.arrives_from, self.arrives_to)
 
 
+class BookingDayQuerySet(models.QuerySet["BookingDay"]):
+    def hours_by_month(self, first: date, until: date) -> "list[tuple[date, str, Decimal]]":
+        """Month, state of the booking, and hours from a day on and before another."""
+        inside = self.filter(crew_day__day__gte=first, crew_day__day__lt=until)
+        standing = inside.exclude(booking__state=Booking.State.CANCELLED).order_by()
+        rows = standing.values_list(TruncMonth("crew_day__day"), "booking__state")
+        return list(rows.annotate(taken=Sum("hours")))
+
+
 class BookingDay(models.Model):
     """The hours a booking takes of one crew day."""
 
     booking = models.ForeignKey(Booking, on_delete=models.CASCADE, related_name="days")
     crew_day = models.ForeignKey(CrewDay, on_delete=models.PROTECT, related_name="bookings")
     hours = models.DecimalField(max_digits=5, decimal_places=2)
+
+    objects = BookingDayQuerySet.as_manager()
 
     class Meta:
         ordering = ["crew_day__day", "id"]

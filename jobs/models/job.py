@@ -3,13 +3,13 @@
 import uuid
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.conf import settings
 from django.db import connection, models
-from django.db.models import F, Q
-from django.db.models.functions import Now
+from django.db.models import Count, Exists, F, OuterRef, Q, Sum
+from django.db.models.functions import Least, Now, TruncMonth
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -20,6 +20,9 @@ from jobs.models.visit import Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY, DaySpan
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
+
+# The first possible day lies in the month of the last.
+KNOWN_TO_A_MONTH = Q(finished_from=None) | Q(finished_from__gte=TruncMonth("finished_on"))
 
 COAT_BUILD_SQL = """
 SELECT wanted.deck_id, build.coats
@@ -48,6 +51,55 @@ class JobQuerySet(models.QuerySet["Job"]):
         with connection.cursor() as cursor:
             cursor.execute(COAT_BUILD_SQL, {"decks": list(set(deck_ids)), "day": day, "job": job})
             return dict(cursor.fetchall())
+
+    def done_between(self, first: date, until: date) -> "JobQuerySet":
+        """Finished from a day on and before another; of a span its last day counts."""
+        return self.filter(finished_on__gte=first, finished_on__lt=until)
+
+    def without_booking(self) -> "JobQuerySet":
+        """Logged without having stood in the diary."""
+        return self.filter(bookings=None)
+
+    def known_to_a_month(self) -> "JobQuerySet":
+        """Finished in a month that is known, to the day or not."""
+        return self.filter(KNOWN_TO_A_MONTH)
+
+    def not_known_to_a_month(self) -> "JobQuerySet":
+        """Of which only the season or the year is known."""
+        return self.exclude(KNOWN_TO_A_MONTH)
+
+    def in_other_currency(self, currency: str) -> "JobQuerySet":
+        """Charged, but not in this currency."""
+        return self.exclude(amount=None).exclude(currency=currency)
+
+    def totals_by_month(self, currency: str) -> "list[tuple[date, str, int, int, Decimal | None]]":
+        """Month, kind, how many jobs, how many without a price, and what was charged in this
+        currency; jobs not known to a month are left out."""
+        rows = self.known_to_a_month().order_by().values_list(TruncMonth("finished_on"), "kind")
+        counted = rows.annotate(
+            jobs_done=Count("pk"),
+            unpriced=Count("pk", filter=Q(amount=None)),
+            charged=Sum("amount", filter=Q(currency=currency)),
+        )
+        return list(counted)
+
+    def coats_by_month(self) -> "list[tuple[date, bool, int]]":
+        """Month, whether the deck had a coat before, and on how many decks one was laid."""
+        earlier = Job.objects.coating().filter(
+            deck=OuterRef("deck"), finished_on__lt=OuterRef("finished_on")
+        )
+        rows = self.coating().known_to_a_month().annotate(is_renewed=Exists(earlier)).order_by()
+        return list(
+            rows.values_list(TruncMonth("finished_on"), "is_renewed").annotate(
+                decks=Count("deck", distinct=True)
+            )
+        )
+
+    def moments_archived(self, *, since: datetime) -> "list[datetime]":
+        """When each coated deck was archived, or its client was, if that was since then."""
+        first = Least("deck__archived_at", "deck__site__client__archived_at")
+        gone = self.coating().order_by().values_list("deck_id").annotate(archived=first)
+        return [moment for _, moment in gone.filter(archived__gte=since).distinct()]
 
     def before(self, job: "Job") -> "JobQuerySet":
         """Earlier jobs on the same deck."""
@@ -230,9 +282,9 @@ class CoatApplied(models.Model):
 
     class Surface(models.TextChoices):
         BOARDS = "boards", _("Deck boards")
-        RAILS = "rails", _("Rails")
+        RAILS = "rails", _("Railing")
         STAIRS = "stairs", _("Stairs")
-        SCREENS = "screens", _("Screens")
+        SCREENS = "screens", _("Privacy screens")
         ALL = "all", _("Everything")
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="coats_applied")
@@ -309,11 +361,24 @@ class Photo(models.Model):
     width = models.PositiveIntegerField(editable=False, default=0)
     height = models.PositiveIntegerField(editable=False, default=0)
     caption = models.CharField(max_length=200, blank=True)
+    content_hash = models.CharField(
+        max_length=64,
+        blank=True,
+        editable=False,
+        help_text="SHA-256 of the file as it was sent, in hexadecimal; empty if that is not known.",
+    )
     taken_on = models.DateField()
     created_at = models.DateTimeField(db_default=Now())
 
     class Meta:
         ordering = ["-taken_on", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "content_hash"],
+                condition=~Q(content_hash=""),
+                name="photo_once_a_job",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.caption or f"{self.get_moment_display()}, {self.taken_on}"

@@ -1,7 +1,9 @@
 """Offers: what work is proposed on which decks at what price, each revision kept as it was sent."""
 
-from collections.abc import Collection
-from datetime import date
+from collections.abc import Collection, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -91,6 +93,22 @@ class OfferQuerySet(models.QuerySet["Offer"]):
             "expired": over,
             Offer.State.OPEN: found.get(Offer.State.OPEN, 0) - over,
         }
+
+    def hours_without_day(self) -> "list[tuple[date, Decimal]]":
+        """Week that was chosen and hours of each accepted offer that nobody has booked."""
+        waiting = self.filter(state=Offer.State.ACCEPTED, booking=None).order_by()
+        rows = waiting.values_list("accepted_week", "hours")
+        return [(week, hours) for week, hours in rows if week]
+
+    def revisions_of_sent(
+        self, columns: Sequence[str], *, since: datetime
+    ) -> "list[tuple[Any, ...]]":
+        """These columns of every revision of the offers of which one was sent since that moment,
+        revisions in order."""
+        sent = Offer.objects.filter(sent_at__gte=since).values("number")
+        return list(
+            self.filter(number__in=sent).order_by("number", "revision").values_list(*columns)
+        )
 
     def matching(self, words: str) -> "OfferQuerySet":
         """The number, or words out of the client's name, the street or the town."""
@@ -261,7 +279,7 @@ class OfferScope(models.Model):
     )
     litres = models.DecimalField(max_digits=7, decimal_places=2, default=0)
     buying = models.JSONField(
-        default=list, help_text="Products with litres, packs and cost, as reckoned."
+        default=list, help_text="Products with litres, packs and cost, as worked out."
     )
     steps = models.JSONField(default=list, help_text="The steps of the work with their times.")
     hours = models.DecimalField(max_digits=6, decimal_places=2, default=0)
@@ -317,7 +335,7 @@ class OfferLine(models.Model):
         MATERIAL = "material", "Material"
         TRAVEL = "travel", "Travel"
         EXTRA = "extra", "Surcharge"
-        LESS = "less", "Reduction"
+        LESS = "less", "Discount"
 
     offer = models.ForeignKey(Offer, on_delete=models.CASCADE, related_name="lines")
     scope = models.ForeignKey(

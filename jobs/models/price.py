@@ -49,7 +49,7 @@ class PriceList(models.Model):
 
     class TaxMode(models.TextChoices):
         EXCLUSIVE = "exclusive", "Prices are without tax"
-        INCLUSIVE = "inclusive", "Prices hold the tax"
+        INCLUSIVE = "inclusive", "Prices include the tax"
 
     class Rounding(models.TextChoices):
         TOTAL = "total", "Once on the sum of each tax"
@@ -69,8 +69,8 @@ class PriceList(models.Model):
     high_percent = percentage_field("more for a high deck")
     markup_percent = percentage_field("mark-up on materials")
     off_season_months = ArrayField(models.PositiveSmallIntegerField(), default=list, blank=True)
-    off_season_percent = percentage_field("off-season reduction")
-    early_percent = percentage_field("reduction for booking before the due date")
+    off_season_percent = percentage_field("off-season discount")
+    early_percent = percentage_field("discount for booking before the due date")
     tax_mode = models.CharField(max_length=9, choices=TaxMode.choices, default=TaxMode.EXCLUSIVE)
     tax_rounding = models.CharField(max_length=5, choices=Rounding.choices, default=Rounding.TOTAL)
     valid_days = models.PositiveSmallIntegerField("an offer stands for, days", default=30)
@@ -124,7 +124,7 @@ class Rate(models.Model):
         BRIGHTEN = "brighten", "Brighten"
         SAND = "sand", "Light sand"
         COAT = "coat", "Seal, one coat"
-        RAILS = "rails", "Rails"
+        RAILS = "rails", "Railing"
         STAIRS = "stairs", "Stairs"
         HOURLY = "hourly", "Other work by the hour"
 
@@ -240,7 +240,7 @@ class StockTin(models.Model):
         null=True,
         unique=True,
         editable=False,
-        help_text="A second click puts no second tin on the shelf.",
+        help_text="A second click puts no second can on the shelf.",
     )
 
     objects = TinQuerySet.as_manager()

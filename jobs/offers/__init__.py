@@ -8,7 +8,12 @@ from jobs.offers.drafting import (
     drafted_line_row,
     offer_tax_rows,
 )
-from jobs.offers.hour_estimates import DeckHours, work_hours_by_deck
+from jobs.offers.hour_estimates import (
+    DeckHours,
+    DeckListPrice,
+    list_prices_by_deck,
+    work_hours_by_deck,
+)
 from jobs.offers.link_expiry import is_offer_link_expired
 from jobs.offers.outlook import WAITING_MONTHS, DeckOutlook, Outlook
 from jobs.offers.page import (
@@ -36,6 +41,7 @@ __all__ = [
     "DEAD_LINK_STATES",
     "WAITING_MONTHS",
     "DeckHours",
+    "DeckListPrice",
     "DeckOutlook",
     "DraftedOffer",
     "DraftingContext",
@@ -52,6 +58,7 @@ __all__ = [
     "drafting_context",
     "is_offer_bookable",
     "is_offer_link_expired",
+    "list_prices_by_deck",
     "offer_by_token_hash",
     "offer_tax_rows",
     "prices_from_list",

@@ -1,7 +1,7 @@
-"""The hours that work on many decks would take, as an offer would calculate them:
-proposed work, minutes of the prices."""
+"""The hours that work on many decks would take, as an offer would calculate them, and what it would
+cost: proposed work, minutes and prices of the list in force."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -10,7 +10,7 @@ from django.db import connection
 
 from clients.models import Deck
 from jobs.models import Offer, OfferScope, PriceList, Rate
-from jobs.offers.pricing import DeckWork, PriceTable, task_minutes
+from jobs.offers.pricing import DeckWork, PriceTable, task_charge, task_minutes
 from jobs.offers.pricing_inputs import prices_from_list
 from jobs.scope import Outline, outlines
 
@@ -32,6 +32,16 @@ class DeckHours:
     is_strip: bool  # a strip is proposed already
 
 
+@dataclass(frozen=True)
+class DeckListPrice:
+    """What one deck costs either way by the price list, and the visit, which is charged once
+    however many decks it has; without materials, travel and tax."""
+
+    visit: float
+    recoat: float
+    strip: float
+
+
 def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, DeckHours]:
     """By deck, in a fixed number of queries;
     empty where no price list is in force or it does not say the times.
@@ -43,7 +53,7 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     if row is None:
         return {}
     prices = prices_from_list(row)
-    minutes = minutes_per_unit(prices)
+    minutes = per_unit_of_task(prices, task_minutes)
     once = {rate.task: float(rate.minutes) for rate in prices.rates if rate.per == "job"}
     known = outlines(deck_ids, today=today)
     measures = deck_measures(deck_ids)
@@ -63,6 +73,25 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     return found | hours_from_drafts(found)
 
 
+def list_prices_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, DeckListPrice]:
+    """By deck, in a fixed number of queries; decks whose size nobody knows are left out, and all
+    are where no price list is in force or it has no price for the work."""
+    row = PriceList.objects.in_force(today)
+    if row is None or not deck_ids:
+        return {}
+    prices = prices_from_list(row)
+    charges = per_unit_of_task(prices, task_charge)
+    once = {rate.task: float(rate.amount) for rate in prices.rates if rate.per == "job"}
+    known = outlines(deck_ids, today=today)
+    found = {}
+    for deck, area, rail, treads in deck_measures(deck_ids):
+        if area is not None:
+            others = {"rails": float(rail), "stairs": float(treads)}
+            sums = sums_of_tasks(known[deck], others, float(area), charges, once)
+            found[deck] = DeckListPrice(*sums)
+    return {deck: price for deck, price in found.items() if price.recoat and price.strip}
+
+
 def usual_area_if_needed(areas: Iterable[Decimal | None]) -> float:
     """Asked of the database only where the size of a deck is not known; else 0."""
     return Deck.objects.usual_size().area_m2 if None in areas else 0.0
@@ -77,11 +106,14 @@ def deck_measures(deck_ids: Collection[int]) -> list[tuple[int, Decimal | None, 
     return rows
 
 
-def minutes_per_unit(prices: PriceTable) -> dict[str, float]:
-    """Of one unit of each task: a square metre, a metre of rail, a tread."""
+def per_unit_of_task(
+    prices: PriceTable, amount: Callable[[PriceTable, DeckWork, str], Decimal]
+) -> dict[str, float]:
+    """The minutes or the price of one unit of each task: a square metre, a metre of rail, a
+    tread."""
     tasks = dict.fromkeys(map(str, Rate.Task), 1)
     one = DeckWork(deck_index=0, name="", tasks=tasks, area_m2=ONE, rail_m=ONE, stair_treads=ONE)
-    return {task: float(task_minutes(prices, one, task)) for task in tasks}
+    return {task: float(amount(prices, one, task)) for task in tasks}
 
 
 def estimate_deck_hours(
@@ -91,14 +123,26 @@ def estimate_deck_hours(
     minutes: Mapping[str, float],
     once: Mapping[str, float],
 ) -> DeckHours:
-    """`others` are the measures of the tasks that do not go by the area."""
+    visit, recoat, strip = sums_of_tasks(outline, others, area, minutes, once)
+    is_strip = outline.work == OfferScope.Work.STRIP
+    return DeckHours(visit / 60, recoat / 60, strip / 60, is_strip)
+
+
+def sums_of_tasks(
+    outline: Outline,
+    others: Mapping[str, float],
+    area: float,
+    per_unit: Mapping[str, float],
+    once: Mapping[str, float],
+) -> tuple[float, float, float]:
+    """Of the visit, of a recoat and of a strip. `others` are the measures of the tasks that do not
+    go by the area."""
     recoat, strip = (
-        sum(minutes[task] * float(times) * others.get(task, area) for task, times in tasks.items())
-        / 60
+        sum(per_unit[task] * float(times) * others.get(task, area) for task, times in tasks.items())
         for tasks in (outline.recoat, outline.strip)
     )
-    visit = sum(once.get(task, 0.0) for task in outline.recoat if others.get(task, area)) / 60
-    return DeckHours(visit, recoat, strip, outline.work == OfferScope.Work.STRIP)
+    visit = sum(once.get(task, 0.0) for task in outline.recoat if others.get(task, area))
+    return visit, recoat, strip
 
 
 def hours_from_drafts(found: Mapping[int, DeckHours]) -> dict[int, DeckHours]:

@@ -148,18 +148,18 @@ class OfferPage:
         return week_text(self.offer.accepted_week) if self.offer.accepted_week else ""
 
     @property
-    def recoat_now(self) -> Decimal:
-        """What the same work costs now, calculated as the waits are:
-        the decks alone, with tax, without travel."""
-        return Decimal(self.offer.waiting["recoat"])
-
-    @property
     def waiting_costs(self) -> list[WaitingCost]:
-        """What waiting is expected to cost, as it was forecast for this offer;
-        empty where nothing was."""
+        """What this offer is expected to come to after a wait: what is to pay now, and what the
+        wait was forecast to add to the decks; empty where nothing was forecast."""
         after = self.offer.waiting.get("after", [])
         return [
-            WaitingCost(each["months"], each["strip_chance"], Decimal(each["expected_cost"]))
+            WaitingCost(
+                each["months"],
+                each["strip_chance"],
+                self.offer.total
+                + Decimal(each["expected_cost"])
+                - Decimal(self.offer.waiting["recoat"]),
+            )
             for each in after
         ]
 

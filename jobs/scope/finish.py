@@ -13,7 +13,7 @@ from jobs.scope.history import DeckHistory, TopFinish
 from jobs.scope.shelf import Shelf
 from jobs.work import finish_compatibility, finish_distance
 
-UNKNOWN_FINISH = "No finish is in the book for this deck. Look at it before the price stands."
+UNKNOWN_FINISH = "No finish is on file for this deck. Look at it before the price stands."
 COLOUR_CHANGE_WARNING = (
     "Another colour than last time: a darker one covers, a lighter one shows the old. Only a strip"
     " makes it lighter."

@@ -23,7 +23,7 @@ USUAL_FILM_MM = {"stripper": Decimal(1), "cleaner": Decimal("0.15"), "brightener
 DISC_M2: dict[str, Decimal] = {STRIP: Decimal(5), RECOAT: Decimal(10)}
 GREY_GRADE = 3  # greying from which a recoat is brightened as well (common practice, no source)
 MIX_BATCHES_NOTE = (  # common practice, no source
-    "Mix tins of different batches before you start, so that the colour is one."
+    "Mix cans of different batches before you start, so that the colour is one."
 )
 CENT = Decimal("0.01")
 KIND_LABELS = {
@@ -130,7 +130,7 @@ def chemical_litres(
             if product
             else f"no {kind} is in use under Products"
         )
-        note = f"Reckoned with {two_decimals(film)} mm (common practice): {known}."
+        note = f"Calculated with {two_decimals(film)} mm (common practice): {known}."
     return (
         materials.litres_at_film(
             area_m2=area_m2, film_mm=film, applications=applications, loss_share=loss

@@ -42,11 +42,11 @@ APPLICATION_TITLES = {
     3: _("{product}, third application"),
 }
 SEALING_TEXT = _(
-    "Rails first, then stairs and boards: four or five boards at a time along their whole length,"
+    "Railing first, then stairs and boards: four or five boards at a time along their whole length,"
     " to the exit."
 )
 GENTLE_WASH_TEXT = _(
-    "Soft timber: wash with the grain at low pressure and from a distance; a close jet furs it."
+    "Soft wood: wash with the grain at low pressure and from a distance; a close jet furs it."
 )
 CHEMICAL_NAMES = {"stripper": _("Stripper"), "cleaner": _("Cleaner"), "brightener": _("Brightener")}
 RINSE_TITLES = {

@@ -135,7 +135,7 @@ def flaking_cause(history: DeckHistory) -> StrOrPromise:
     if grade is None or grade < FLAKING_GRADE:
         return ""
     words = _(
-        "The old finish was flaking on {day} ({grade} of 5): a new coat would come off with it."
+        "The old finish was peeling on {day} ({grade} of 5): a new coat would come off with it."
     )
     return format_lazy(words, day=graded_on_text(history, "flaking"), grade=grade)
 

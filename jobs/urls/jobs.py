@@ -31,6 +31,7 @@ urlpatterns = [
     path("<int:pk>/care.pdf", care.show_care_record, name="care_record"),
     path("<int:pk>/care/send/", care.care_record_send, name="care_send"),
     path("<int:pk>/photos/", photos.photos_add, name="photos_add"),
+    path("photos/of-form/", photos.form_photo, name="form_photo"),
     path("photos/<int:pk>/", photos.show_photo, name="photo"),
     path("photos/<int:pk>/change/", photos.photo_change, name="photo_change"),
     path("erase/<int:pk>/", erasing.erase_person, name="erase"),

@@ -21,6 +21,7 @@ from clients.access import (
     office_required,
     redirect_back,
 )
+from clients.form_page import FormPage, render_form_page
 from clients.messaging.views.confirm import unticked_boxes
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record, opened_context
 from jobs.actions import booking_messages
@@ -118,15 +119,32 @@ def new_booking(request: HttpRequest) -> HttpResponse:
         words = request.GET.get("q", "").strip()[:400]
         return render(
             request,
-            "jobs/diary/choose.html",
-            {"words": words, "decks": decks_matching(words) if words else []},
+            "jobs/choose_deck.html",
+            {
+                "title": "Book work",
+                "action": reverse("diary:new"),
+                "back": (reverse("diary:week"), "Diary"),
+                "words": words,
+                "decks": decks_matching(words) if words else [],
+            },
         )
     form = booking_form(request, asked)
     if "again" not in request.POST and form.is_valid():
         answer = run_or_add_error(form, lambda: submit_booking(request, form, asked))
         if answer:
             return answer
-    return render(request, "jobs/diary/new.html", {"form": form, "asked": asked})
+    offer = f" · offer {asked.offer.reference}" if asked.offer else ""
+    page = FormPage(
+        "Book work",
+        f"{asked.site.client.name} · {asked.site.address}{offer}",
+        back=(reverse("diary:week"), "Diary"),
+        fields="jobs/diary/_booking_fields.html",
+        button="Book it",
+        busy="Booking…",
+        cancel=reverse("diary:week"),
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, page, form=form, asked=asked)
 
 
 def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:
@@ -187,8 +205,7 @@ def booking_move(request: HttpRequest, pk: int) -> HttpResponse:
         return run_or_add_error(form, lambda: submit_booking_move(request, form, row))
 
     def show(row: Booking, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"form": page.only_form, "booking": row, **opened}
-        return render(request, "jobs/diary/move.html", context)
+        return render_move_form(request, page.only_form, row, **opened)
 
     edit = RecordEdit(
         bookings_with_all(),
@@ -200,6 +217,23 @@ def booking_move(request: HttpRequest, pk: int) -> HttpResponse:
         is_unchecked=lambda: "again" in request.POST,
     )
     return edit_record(request, pk, edit)
+
+
+def render_move_form(
+    request: HttpRequest, form: MoveForm, row: Booking, **opened: str
+) -> HttpResponse:
+    days = [display.format_weekday(day) for day in dict.fromkeys([row.first_on, row.last_on])]
+    page = FormPage(
+        "Move the booking",
+        f"{row.site.address} · now {' to '.join(days)}, {row.crew.name}",
+        back=(booking_page(row), row.client.name),
+        fields="jobs/diary/_move_fields.html",
+        button="Move the booking",
+        busy="Moving…",
+        cancel=f"{reverse('diary:week')}?week={row.first_on}",
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, page, form=form, booking=row, **opened)
 
 
 def move_form(request: HttpRequest, row: Booking, data: QueryDict | None) -> MoveForm:
@@ -313,14 +347,14 @@ BOOKING_BUTTONS = {
         actions.release_booking,
         "Let it stand and tell {client}?",
         "Let it stand",
-        "The booking stands.",
+        "Released: the visit goes ahead.",
     ),
     "call_off": BookingButton(
         CallOffForm,
         actions.cancel_booking,
-        "Call it off and tell {client}?",
-        "Call it off",
-        "Called off. The hours are free again.",
+        "Cancel the booking and tell {client}?",
+        "Cancel the booking",
+        "Cancelled. The hours are free again.",
     ),
 }
 

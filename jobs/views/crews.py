@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clients.access import business_today, office_required, owner_required
 from clients.actions.saving import NameTakenError
+from clients.form_page import FormPage, render_form_page
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs.actions import crews as actions
 from jobs.actions.crew_days import BookingError
@@ -48,7 +49,7 @@ def new_crew(request: HttpRequest) -> HttpResponse:
         answer = save_crew_form(request, form, lambda values: actions.add_crew(values=values))
         if answer:
             return answer
-    return render(request, "jobs/diary/crew.html", {"form": form, "title": "New crew"})
+    return render_crew_form(request, form, "New crew")
 
 
 def save_crew_form(
@@ -79,12 +80,24 @@ def edit_crew(request: HttpRequest, pk: int) -> HttpResponse:
         )
 
     def show(crew: Crew, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"form": page.only_form, "title": crew.name, **opened}
-        return render(request, "jobs/diary/crew.html", context)
+        return render_crew_form(request, page.only_form, crew.name, **opened)
 
     rows = Crew.objects.all()
     edit = RecordEdit(rows, build, save, show, back=lambda crew: reverse("diary:crews"))
     return edit_record(request, pk, edit)
+
+
+def render_crew_form(
+    request: HttpRequest, form: CrewForm, title: str, **context: Any
+) -> HttpResponse:
+    crews = reverse("diary:crews")
+    page = FormPage(
+        title,
+        back=(crews, "Crews and days off"),
+        cancel=crews,
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, page, form=form, **context)
 
 
 @owner_required

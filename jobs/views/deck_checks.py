@@ -1,14 +1,18 @@
 """A check without work: record it, correct it."""
 
+import uuid
 from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_of, business_today, current_user
+from clients.actions.receiving import receive_once, typed_form_key
+from clients.form_page import FormPage, render_form_page
 from clients.models import Deck
 from jobs import actions
 from jobs.actions.jobs import JobError
@@ -32,7 +36,8 @@ def new_check(request: HttpRequest) -> HttpResponse:
     form = CheckForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_bound and form.is_valid() and submit_check(request, deck, form):
         return redirect("decks:detail", deck.pk)
-    return render_check_form(request, deck, form, "Check a deck")
+    key = typed_form_key(request.POST) or uuid.uuid4()
+    return render_check_form(request, deck, form, title="Check a deck", form_key=key)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -44,18 +49,12 @@ def edit_check(request: HttpRequest, pk: int) -> HttpResponse:
     form = CheckForm(request.POST if request.method == "POST" else None, initial=initial)
     if form.is_bound and form.is_valid() and submit_check_correction(request, row, form):
         return redirect("decks:detail", row.deck_id)
-    return render_check_form(request, row.deck, form, "Correct a check")
+    return render_check_form(request, row.deck, form, title="Change a check")
 
 
 def submit_check(request: HttpRequest, deck: Deck, form: CheckForm) -> bool:
     try:
-        _, is_new = actions.record_visit(
-            deck=deck,
-            by=current_user(request),
-            now=timezone.now(),
-            business=business_of(request),
-            **check_values(form),
-        )
+        is_new = save_check_once(request, deck, form)
     except JobError as error:
         add_action_error(form, error.field, str(error))
         return False
@@ -66,6 +65,23 @@ def submit_check(request: HttpRequest, deck: Deck, form: CheckForm) -> bool:
     )
     messages.success(request, said)
     return True
+
+
+def save_check_once(request: HttpRequest, deck: Deck, form: CheckForm) -> bool:
+    """Whether this check was not recorded before, by this form or in the same words."""
+    by = current_user(request)
+    now = timezone.now()
+    made = []
+
+    def write() -> str:
+        _, is_new = actions.record_visit(
+            deck=deck, by=by, now=now, business=business_of(request), **check_values(form)
+        )
+        made.append(is_new)
+        return reverse("decks:detail", args=[deck.pk])
+
+    receive_once(form_key=typed_form_key(request.POST), by=by, now=now, write=write)
+    return any(made)
 
 
 def submit_check_correction(request: HttpRequest, row: Visit, form: CheckForm) -> bool:
@@ -85,7 +101,22 @@ def check_values(form: CheckForm) -> dict[str, Any]:
 
 
 def render_check_form(
-    request: HttpRequest, deck: Deck, form: CheckForm, title: str
+    request: HttpRequest,
+    deck: Deck,
+    form: CheckForm,
+    *,
+    title: str,
+    form_key: uuid.UUID | None = None,
 ) -> HttpResponse:
-    context = {"deck": deck, "form": form, "title": title}
-    return render(request, "jobs/visit.html", context)
+    home = deck.site
+    page = FormPage(
+        title,
+        f"{home.client.name} · {deck.label}, {home.street}. What you found, without any work.",
+        fields="jobs/_check_fields.html",
+        button="Save the check",
+        cancel=reverse("decks:detail", args=[deck.pk]),
+        is_checked_by_browser=False,
+        kept=f"{title}: {home.client.name}, {deck.label}" if form_key else "",
+    )
+    crumbs = {"client": home.client, "home": home, "deck": deck, "leaf": "Check"}
+    return render_form_page(request, page, form=form, deck=deck, crumbs=crumbs, form_key=form_key)

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients import display
 from clients.access import business_of, business_today, current_user, office_required
+from clients.form_page import FormPage, render_form_page
 from jobs.actions import bookings
 from jobs.diary import diary_week, next_booking_after, read_season, unsettled_work
 from jobs.forms.bookings import HoldDayForm
@@ -57,7 +58,16 @@ def day_hold(request: HttpRequest) -> HttpResponse:
     form = HoldDayForm(request.POST or None, initial=hold_form_initial(request))
     if "again" not in request.POST and form.is_valid():
         return hold_day(request, form)
-    return render(request, "jobs/diary/hold_day.html", {"form": form})
+    page = FormPage(
+        "Hold a day for the weather",
+        "Every booking of that day keeps its hours and waits until you release or move it.",
+        back=(reverse("diary:week"), "Diary"),
+        fields="jobs/diary/_hold_day_fields.html",
+        button="Hold the bookings",
+        busy="Holding…",
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, page, form=form)
 
 
 def hold_day(request: HttpRequest, form: HoldDayForm) -> HttpResponse:

@@ -1,19 +1,21 @@
 """Erase a person, and the proofs of it."""
 
+from typing import Any
+
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import current_user, owner_required
 from clients.actions.merging import counted, pointing_at
+from clients.form_page import FormPage, render_form_page
+from clients.list_page import ListPage, render_list_page
 from clients.models import Client, ContactPoint, Erasure
 from jobs.actions import erasing
 from jobs.models import Job, Photo
-
-PROOFS_A_PAGE = 50
 
 
 @owner_required
@@ -29,20 +31,34 @@ def erase_person(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("jobs:erase", pk)
         messages.success(request, "Erased. This page keeps the proof.")
         return redirect("jobs:erasures")
+    proof = Erasure.objects.filter(client_number=pk).first()
+    page = FormPage(
+        f"Erase {client.name}",
+        "For good: it cannot be undone.",
+        before="jobs/_erase.html",
+        button="Erase this person for good",
+        cancel=reverse("clients:detail", args=[pk]),
+        cancel_words="Keep",
+        is_danger=True,
+        has_form=not proof,
+    )
+    crumbs = {"client": client, "leaf": "Erase"}
+    context = what_goes_and_stays(client)
+    return render_form_page(request, page, crumbs=crumbs, proof=proof, **context)
+
+
+def what_goes_and_stays(client: Client) -> dict[str, Any]:
     going = [
         counted(model, rows)
         for model, name in [(ContactPoint, "client"), *pointing_at(Client)]
         if (rows := model._base_manager.filter(**{name: client}).count())
     ]
-    context = {
-        "client": client,
+    return {
         "going": going,
         "decks": erasing.decks_that_stay(client),
         "jobs": Job.objects.filter(deck__site__client=client).count(),
         "photos": Photo.objects.filter(deck__site__client=client).count(),
-        "proof": Erasure.objects.filter(client_number=pk).first(),
     }
-    return render(request, "jobs/erase.html", context)
 
 
 @owner_required
@@ -50,5 +66,11 @@ def erase_person(request: HttpRequest, pk: int) -> HttpResponse:
 def list_erasures(request: HttpRequest) -> HttpResponse:
     """The page `jobs:erasures`: who erased whom when, and how much; nobody is named."""
     rows = Erasure.objects.select_related("by")
-    page = Paginator(rows, PROOFS_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "jobs/erasures.html", {"page": page})
+    around = ListPage(
+        "People erased",
+        "Proof that it was done; nobody is named.",
+        rows="jobs/_erasures.html",
+        empty="Nobody was erased so far.",
+        back=(reverse("settings:overview"), "Settings"),
+    )
+    return render_list_page(request, around, rows)

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, business_today, current_user, owner_required
+from clients.form_page import FormPage, render_form_page
 from clients.views.editing import RecordEdit, edit_record
 from jobs import actions
 from jobs.actions.jobs import JobError
@@ -79,7 +80,7 @@ def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
         return forms.bound_log_forms(request, job.deck, today)
 
     def show(job: Job, page: forms.LogForms, opened: dict[str, str]) -> HttpResponse:
-        return render(request, "jobs/edit.html", {"job": job, "page": page, **opened})
+        return render_job_edit(request, job, page, **opened)
 
     edit = RecordEdit(
         jobs_with_all(),
@@ -90,6 +91,29 @@ def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
         is_unchecked=lambda: "add_product" in request.POST,
     )
     return edit_record(request, pk, edit)
+
+
+def render_job_edit(
+    request: HttpRequest, job: Job, page: forms.LogForms, **opened: str
+) -> HttpResponse:
+    around = FormPage(
+        "Change a job",
+        f"{job.deck.site.client.name} · {job.deck} · {job.day_words}",
+        fields="jobs/_job_fields.html",
+        cancel=reverse("jobs:detail", args=[job.pk]),
+        is_checked_by_browser=False,
+    )
+    home = job.deck.site
+    context = {
+        "page": page,
+        "forms": page.single_forms,
+        "formsets": page.formsets,
+        "has_errors": page.has_errors,
+        "row_word": "Product",
+        "photos": page.photos_kept,
+        "crumbs": {"client": home.client, "home": home, "deck": job.deck, "leaf": "Change"},
+    }
+    return render_form_page(request, around, **context, **opened)
 
 
 def submit_job_change(request: HttpRequest, job: Job, page: forms.LogForms) -> HttpResponse | None:
@@ -119,4 +143,15 @@ def job_remove(request: HttpRequest, pk: int) -> HttpResponse:
         )
         messages.success(request, f"The job on {deck} was removed. The audit trail keeps it.")
         return redirect("decks:detail", deck.pk)
-    return render(request, "jobs/remove.html", {"job": job, "form": form})
+    page = FormPage(
+        "Remove a job",
+        f"{job.get_kind_display()} on {job.deck}, {job.day_words}",
+        fields="jobs/_removal_fields.html",
+        button="Remove this job",
+        cancel=reverse("jobs:detail", args=[job.pk]),
+        is_danger=True,
+        is_checked_by_browser=False,
+    )
+    home = job.deck.site
+    crumbs = {"client": home.client, "home": home, "deck": job.deck, "leaf": "Remove"}
+    return render_form_page(request, page, form=form, job=job, crumbs=crumbs)

@@ -8,10 +8,12 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import business_of, current_user, owner_required
+from clients.form_page import FormPage, render_form_page
 from jobs import importing
 from jobs.forms.lists import CheckListForm, ChooseListForm, MendRowForm
 from jobs.importing import ImportConflict, ListError, ListReading, preview_list
@@ -55,7 +57,17 @@ def choose_list(request: HttpRequest) -> HttpResponse:
     page = Paginator(ListImport.objects.newest_first(), ROWS_A_PAGE).get_page(
         request.GET.get("page")
     )
-    return render(request, "jobs/lists/choose.html", {"form": form, "page": page})
+    around = FormPage(
+        "Bring your list in",
+        "Any list of clients, decks and past jobs, as it is. Nothing is saved before you have seen"
+        " what becomes of it.",
+        back=(reverse("settings:overview"), "Settings"),
+        after="jobs/lists/_earlier.html",
+        button="Read it",
+        has_files=True,
+        is_checked_by_browser=False,
+    )
+    return render_form_page(request, around, form=form, page=page)
 
 
 def stage_chosen(request: HttpRequest, form: ChooseListForm) -> list[ListImport]:
@@ -81,7 +93,7 @@ def show_list(request: HttpRequest, pk: int) -> HttpResponse:
         messages.info(request, f"This list is {source.get_state_display().lower()} already.")
         return redirect("lists:detail", pk)
     if source.is_working:
-        return render(request, "jobs/lists/progress.html", progress_of(source, timezone.now()))
+        return render(request, "jobs/lists/result.html", progress_of(source, timezone.now()))
     return show_result(request, source)
 
 

@@ -7,13 +7,14 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_today, current_user
 from clients.models import Deck
 from jobs import actions, photos, search
-from jobs.actions.jobs import JobError, NewJob
+from jobs.actions.jobs import JobError, LoggedBeforeError, NewJob
 from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
@@ -58,9 +59,19 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
     """Which deck? The ones this person worked on last, or a few words to find another."""
     words = request.GET.get("q", "").strip()[:400]
     if "deck" in request.GET:
-        messages.warning(request, "This deck is archived or not in the book. Choose another.")
+        messages.warning(request, "This deck is archived or not on file. Choose another.")
     decks = decks_matching(words) if words else recent_decks(request.user.pk)
-    return render(request, "jobs/choose_deck.html", {"words": words, "decks": decks})
+    return render(
+        request,
+        "jobs/choose_deck.html",
+        {
+            "title": "Log a job",
+            "action": reverse("jobs:log"),
+            "words": words,
+            "decks": decks,
+            "is_new_possible": True,
+        },
+    )
 
 
 def decks_matching(words: str) -> list[Deck]:
@@ -107,6 +118,8 @@ def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:
     if page.is_valid():
         try:
             return log_job_from_page(request, page)
+        except LoggedBeforeError as error:
+            page.twin = error.there
         except JobError as error:
             forms.add_action_error(page.job, error.field, str(error))
     keep_photos(request, page)
@@ -138,6 +151,7 @@ def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpRespons
         photos=pictures,
         moment=form.cleaned_data["moment"] or "finished",
         booking=page.booking,
+        may_repeat="another_job" in request.POST,
     )
     job, is_new = actions.log_job(new=new, by=current_user(request), now=now)
     photos.delete_staged_photos(form_key)

@@ -5,12 +5,14 @@ from typing import Any
 from django.contrib import messages
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.access import business_today, current_user, office_required
 from clients.doubles import LikelyDouble, clients_like
+from clients.form_page import FormPage, render_form_page
 from clients.models import Client, Deck, Property, primary_keys
 from jobs.actions import moving
 from jobs.forms.moving import SaleForm
@@ -34,8 +36,22 @@ def property_sold(request: HttpRequest, pk: int) -> HttpResponse:
         answer = None if likely else enter_sale(request, site, form)
         if answer:
             return answer
-    context = {"form": form, "site": site, "likely": likely, "decks": site.decks.all()}
-    return render(request, "jobs/sold.html", context)
+    crumbs = {"client": site.client, "home": site, "leaf": "House sold"}
+    around = sale_page(site)
+    return render_form_page(request, around, form=form, site=site, likely=likely, crumbs=crumbs)
+
+
+def sale_page(site: Property) -> FormPage:
+    what = ", ".join(deck.label for deck in site.decks.all()) or "The property"
+    return FormPage(
+        f"{site.street} is sold",
+        f"{what} with all jobs and photos goes to the new owner. {site.client} stays in the book;"
+        " their numbers, consents, offers and messages stay with them.",
+        fields="jobs/_sold_fields.html",
+        button="Enter the new owner",
+        cancel=reverse("clients:detail", args=[site.client_id]),
+        is_checked_by_browser=False,
+    )
 
 
 def buyers_like(request: HttpRequest, site: Property, form: SaleForm) -> list[LikelyDouble]:
@@ -92,7 +108,18 @@ def deck_elsewhere(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"The deck is at {site.address} now, with its history.")
         return redirect("decks:detail", pk)
     words = request.GET.get("q", "").replace("\x00", "").strip()[:400]
-    return render(request, "jobs/move_deck.html", {"deck": deck, **places_for(deck, words)})
+    context = places_for(deck, words)
+    page = FormPage(
+        f"Move {deck.label}",
+        "To another property, with its jobs and photos.",
+        before="jobs/_find_property.html",
+        fields="jobs/_move_deck_fields.html",
+        button="Move the deck",
+        cancel=reverse("decks:detail", args=[pk]),
+        has_form=bool(context["sites"]),
+    )
+    crumbs = {"client": deck.site.client, "home": deck.site, "deck": deck, "leaf": "Move"}
+    return render_form_page(request, page, deck=deck, crumbs=crumbs, **context)
 
 
 def places_for(deck: Deck, words: str) -> dict[str, Any]:

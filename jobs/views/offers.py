@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, business_today, current_user, office_required
+from clients.models import primary_keys
 from jobs.actions import offer_sending
 from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError
@@ -26,7 +27,7 @@ Kind = OfferEvent.Kind
 @office_required
 @require_GET
 def list_offers(request: HttpRequest) -> HttpResponse:
-    """All offers, newest first; `?state=` and `?q=` narrow it."""
+    """All offers, newest first; `?state=` and `?q=` narrow it, `?chosen=4.7` ticks drafts."""
     today = business_today(request)
     state = request.GET.get("state", "")
     words = request.GET.get("q", "").replace("\0", "").strip()[:200]
@@ -43,6 +44,7 @@ def list_offers(request: HttpRequest) -> HttpResponse:
         ],
         "query": urlencode(filters),
         "today": today,
+        "chosen": primary_keys(request.GET.get("chosen", "").split(".")),
     }
     return render(request, "jobs/offers/list.html", context)
 
@@ -89,7 +91,7 @@ def submit_offer_change(
                 seen=filled.form.cleaned_data["seen"] or 0,
                 by=current_user(request),
             )
-            messages.success(request, "Saved and reckoned anew.")
+            messages.success(request, "Saved and recalculated.")
             return redirect("offers:detail", offer.pk)
         except OfferError as problem:
             filled.form.add_error(problem.field or None, str(problem))

@@ -7,10 +7,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
+from clients.access import is_kept_form
+from clients.actions.receiving import typed_form_key
 from clients.models import User
 from jobs import actions, photos
 from jobs.forms.photo import PhotosForm
-from jobs.models import Photo
+from jobs.models import Job, Photo
 from jobs.views.jobs import job_or_404, job_page_context
 
 YEAR_SECONDS = 365 * 24 * 3600  # a stored picture never changes
@@ -35,7 +37,17 @@ def show_photo(request: HttpRequest, pk: int) -> HttpResponseBase:
 
 @require_POST
 def photos_add(request: HttpRequest, pk: int) -> HttpResponse:
-    job = job_or_404(pk)
+    return add_photos_to(request, job_or_404(pk))
+
+
+@require_POST
+def form_photo(request: HttpRequest) -> HttpResponse:
+    """A photograph that follows the form of its job (`form_key`), which was sent before."""
+    job = get_object_or_404(Job, form_key=typed_form_key(request.POST))
+    return add_photos_to(request, job_or_404(job.pk))
+
+
+def add_photos_to(request: HttpRequest, job: Job) -> HttpResponse:
     form = PhotosForm(request.POST, request.FILES)
     if not form.is_valid():
         context = {"job": job, "photos_form": form, **job_page_context(job, timezone.now())}
@@ -48,8 +60,17 @@ def photos_add(request: HttpRequest, pk: int) -> HttpResponse:
         caption=values["caption"],
         now=timezone.now(),
     )
-    messages.success(request, f"{len(made)} photo{'s' if len(made) != 1 else ''} added.")
-    return redirect("jobs:detail", pk)
+    if not is_kept_form(request):
+        messages.success(request, photos_added_words(len(made), len(values["photos"])))
+    return redirect("jobs:detail", job.pk)
+
+
+def photos_added_words(made: int, sent: int) -> str:
+    words = f"{made} photo{'s' if made != 1 else ''} added."
+    there = sent - made
+    if not there:
+        return words
+    return f"{words} {there} {'were' if there != 1 else 'was'} here already."
 
 
 @require_POST

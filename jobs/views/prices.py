@@ -7,8 +7,17 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, business_today, office_required, owner_required
+from clients.access import (
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    owner_required,
+)
+from clients.display import format_day
+from clients.form_page import FormPage, render_form_page
 from clients.forms.business import MONTH_NAMES
+from clients.list_page import ListPage, render_list_page
 from clients.views.editing import RecordEdit, edit_record
 from jobs.actions import prices as actions
 from jobs.actions.prices import PriceListError
@@ -20,12 +29,20 @@ from jobs.models import PriceList
 @require_GET
 def list_price_lists(request: HttpRequest) -> HttpResponse:
     today = business_today(request)
-    context = {
-        "lists": PriceList.objects.with_offers(),
-        "in_force": PriceList.objects.in_force(today),
-        "today": today,
-    }
-    return render(request, "jobs/prices_list.html", context)
+    is_owner = current_user(request).may_manage
+    around = ListPage(
+        "Prices",
+        "A list holds from its day until the next one begins. An offer keeps the prices it was made"
+        " with.",
+        rows="jobs/_price_lists.html",
+        empty="Offers need a price list: what a square metre of each task costs, travel and taxes.",
+        empty_title="No prices yet",
+        back=(reverse("settings:overview"), "Settings"),
+        actions=((reverse("prices:new"), "New price list"),) if is_owner else (),
+    )
+    rows = PriceList.objects.with_offers().order_by("-valid_from")
+    in_force = PriceList.objects.in_force(today)
+    return render_list_page(request, around, rows, in_force=in_force, today=today)
 
 
 @office_required
@@ -53,7 +70,31 @@ def price_list_new(request: HttpRequest) -> HttpResponse:
         answer = keep_price_list(request, row, page)
         if answer:
             return answer
-    return render(request, "jobs/prices_form.html", {"list": row, "page": page, "form": page.form})
+    return render_price_form(request, row, page)
+
+
+def render_price_form(
+    request: HttpRequest, row: PriceList, page: forms.PriceForms, **opened: str
+) -> HttpResponse:
+    lists = reverse("prices:list")
+    around = FormPage(
+        f"Change the prices from {format_day(row.valid_from)}" if row.pk else "New price list",
+        f"In {row.currency}. Offers made from it keep these prices for good.",
+        back=(lists, "Prices"),
+        fields="jobs/_prices_fields.html",
+        cancel=lists,
+        is_checked_by_browser=False,
+    )
+    context = {
+        "page": page,
+        "form": page.form,
+        "forms": page.single_forms,
+        "formsets": page.formsets,
+        "has_errors": page.has_errors,
+        "row_word": "Row",
+        "asks_for_rows": asks_for_row(request),
+    }
+    return render_form_page(request, around, **context, **opened)
 
 
 def asks_for_row(request: HttpRequest) -> bool:
@@ -98,7 +139,7 @@ def edit_price_list(request: HttpRequest, pk: int) -> HttpResponse:
     if row.is_settled:
         messages.info(
             request,
-            "Offers that were sent rest on this list, so it stays. Begin a new one like it.",
+            "Offers already sent use this list, so it stays. Begin a new one like it.",
         )
         return redirect("prices:detail", row.pk)
 
@@ -109,8 +150,7 @@ def edit_price_list(request: HttpRequest, pk: int) -> HttpResponse:
         return keep_price_list(request, row, page)
 
     def show(row: PriceList, page: forms.PriceForms, opened: dict[str, str]) -> HttpResponse:
-        context = {"list": row, "page": page, "form": page.form, **opened}
-        return render(request, "jobs/prices_form.html", context)
+        return render_price_form(request, row, page, **opened)
 
     edit = RecordEdit(
         PriceList.objects.with_details(),

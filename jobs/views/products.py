@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -13,19 +12,27 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.access import business_of, office_required
 from clients.actions.saving import NameTakenError
+from clients.list_page import ListPage, render_list_page
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs import actions
 from jobs.forms.product import ProductForm
 from jobs.models import Product, StockTin
 
-PRODUCTS_A_PAGE = 50
+MAX_BATCHES = 50
 
 
 @require_GET
 def list_products(request: HttpRequest) -> HttpResponse:
-    shelf = Product.objects.with_job_counts()
-    page = Paginator(shelf, PRODUCTS_A_PAGE).get_page(request.GET.get("page"))
-    return render(request, "jobs/products.html", {"page": page})
+    new, to_buy = reverse("jobs:product_new"), reverse("jobs:to_buy")
+    around = ListPage(
+        "Products",
+        "As their data sheets describe them.",
+        rows="jobs/_products.html",
+        empty="Add what is in the van: finishes first, then strippers, cleaners and brighteners.",
+        empty_title="No products yet",
+        actions=((new, "New product"), (to_buy, "What to buy")),
+    )
+    return render_list_page(request, around, Product.objects.with_job_counts())
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -33,9 +40,10 @@ def new_product(request: HttpRequest) -> HttpResponse:
     """Everyone may add a product: the crew stands on the deck with a tin the office has not heard
     of."""
     data = request.POST if request.method == "POST" else None
-    form = ProductForm(data, instance=Product(), units=business_of(request).units)
+    product = of_asked_kind(request, Product())
+    form = ProductForm(data, instance=product, units=business_of(request).units)
     answer = save_product_form(request, form, lambda values: actions.add_product(values=values))
-    return answer or render(request, "jobs/product.html", {"form": form, "title": "New product"})
+    return answer or render_product_form(request, form, "New product")
 
 
 def save_product_form(
@@ -57,7 +65,8 @@ def save_product_form(
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
     def build(product: Product, data: QueryDict | None) -> FormsOfPage:
-        return FormsOfPage([ProductForm(data, instance=product, units=business_of(request).units)])
+        asked = of_asked_kind(request, product)
+        return FormsOfPage([ProductForm(data, instance=asked, units=business_of(request).units)])
 
     def save(product: Product, page: FormsOfPage) -> HttpResponse | None:
         return save_product_form(
@@ -69,18 +78,32 @@ def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
         )
 
     def show(product: Product, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        context = {"form": page.only_form, "title": str(product), **opened}
-        return render(request, "jobs/product.html", context | product_stock(product))
+        context = product_stock(product) | opened
+        return render_product_form(request, page.only_form, str(product), **context)
 
     rows = Product.objects.all()
     edit = RecordEdit(rows, build, save, show, back=lambda product: reverse("jobs:products"))
     return edit_record(request, pk, edit)
 
 
+def of_asked_kind(request: HttpRequest, product: Product) -> Product:
+    """`?kind=` asks what belongs to another kind than the product's."""
+    if request.GET.get("kind") in Product.Kind:
+        product.kind = request.GET["kind"]
+    return product
+
+
+def render_product_form(
+    request: HttpRequest, form: ProductForm, title: str, **context: Any
+) -> HttpResponse:
+    context |= {"form": form, "title": title, "kinds": Product.Kind.choices}
+    return render(request, "jobs/product.html", context)
+
+
 def product_stock(product: Product) -> dict[str, Any]:
-    """Batches, tins and packs of a product that is in the book."""
+    """Batches, tins and packs of a product that is saved."""
     return {
-        "batches": product.batches.order_by("-id")[:PRODUCTS_A_PAGE],
+        "batches": product.batches.order_by("-id")[:MAX_BATCHES],
         "tins": StockTin.objects.in_stock().filter(product=product),
         "packs": product.packs.filter(is_active=True),
     }

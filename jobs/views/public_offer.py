@@ -72,7 +72,7 @@ def show_public_offer(request: HttpRequest, token: str) -> HttpResponse:
     today = business_of(request).today(now)
     with display.in_client_language(found.language):
         if is_offer_link_expired(found, business_of(request), today=today):
-            return render(request, "jobs/public/ended.html", {"navigation": []}, status=410)
+            return render_client_link(request, "ended", 410, is_offer=True)
         page = build_offer_page(found, today=today)
         if request.method != "POST":
             return render_public_offer(request, page, public_forms(page))
@@ -166,9 +166,15 @@ def render_public_offer(
 def render_closed_link(request: HttpRequest, why: str, status: int) -> HttpResponse:
     """Nobody knows whose page it is, so it is in the language of the business."""
     with display.in_client_language(""):
-        return render(
-            request, "jobs/public/closed.html", {"why": why, "navigation": []}, status=status
-        )
+        return render_client_link(request, why, status, is_offer=True)
+
+
+def render_client_link(
+    request: HttpRequest, why: str, status: int, *, is_offer: bool
+) -> HttpResponse:
+    """A client's link that shows nothing, and why; in the language in force."""
+    context = {"why": why, "is_offer": is_offer, "navigation": []}
+    return render(request, "jobs/public/closed.html", context, status=status)
 
 
 def public_offer_or_404(request: HttpRequest, token: str) -> OfferPage:

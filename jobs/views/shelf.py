@@ -72,7 +72,7 @@ def tin_change(request: HttpRequest, pk: int) -> HttpResponse:
     actions.measure_tin(tin=tin, litres=form.cleaned_data["litres"], today=today, now=now)
     left = display.format_measure(tin.litres, "volume")
     messages.success(
-        request, f"{left} left in the tin." if tin.litres else "The tin is off the shelf."
+        request, f"{left} left in the can." if tin.litres else "The can is off the shelf."
     )
     job = request.POST.get("job", "")
     return (

@@ -1,18 +1,21 @@
 """The sign-off at the end of a job, on the phone that is handed to the client."""
 
+import uuid
 from collections.abc import Sequence
 
 from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients import display
 from clients.access import business_of, current_user
+from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.messaging.unsendable import Unsendable
-from clients.models import User, traits_of
+from clients.models import traits_of
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
@@ -24,8 +27,8 @@ from jobs.work import consent_requests, jobs_to_sign_off, latest_care_note, sign
 @require_http_methods(["GET", "HEAD", "POST"])
 def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
-    if SignOff.objects.filter(job=job).exists():
-        messages.info(request, "This job was signed off already.")
+    if signed := SignOff.objects.filter(job=job).first():
+        messages.info(request, already_signed_words(request, signed))
         return redirect("jobs:detail", job.pk)
     # What is sent was read in the language that it says, whatever the client's is by now.
     chosen = (
@@ -33,6 +36,14 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     )
     with display.in_client_language(chosen):
         return sign_off_page(request, job)
+
+
+def already_signed_words(request: HttpRequest, signed: SignOff) -> str:
+    """That nothing was added; by whom, if somebody else's form came first."""
+    key = typed_form_key(request.POST)
+    if key is None or was_received(key):
+        return "This job was signed off already."
+    return f"This job was signed off already by {signed.name}. Nothing was added."
 
 
 def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
@@ -44,11 +55,12 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     form = SignOffForm(
         request.POST or None,
         asks=asks,
+        wording=wording,
         has_email=any(traits_of(ask.channel).is_by_mailbox for ask in asks),
     )
     if request.method == "POST" and form.is_valid():
         try:
-            save_sign_off(form, jobs, wording, current_user(request))
+            save_sign_off(request, form, jobs, wording)
         except (CareRecordError, Unsendable) as error:
             form.add_error("wants_record", str(error))
         else:
@@ -59,6 +71,7 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
         "jobs": jobs,
         "form": form,
         "wording": wording,
+        "form_key": typed_form_key(request.POST) or uuid.uuid4(),
         "care": latest_care_note(jobs),
         "navigation": [],
         "languages": settings.LANGUAGES,
@@ -66,12 +79,21 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
     return render(request, "jobs/sign_off.html", context)
 
 
-def save_sign_off(form: SignOffForm, jobs: Sequence[Job], wording: str, by: User) -> None:
-    with display.in_staff_language():
+def save_sign_off(
+    request: HttpRequest, form: SignOffForm, jobs: Sequence[Job], wording: str
+) -> None:
+    by = current_user(request)
+    now = timezone.now()
+
+    def write() -> str:
         signature = sign_off.Signature(
             name=form.cleaned_data["name"],
             wording=wording,
             agreed=form.agreed,
             wants_record=form.cleaned_data.get("wants_record", False),
         )
-        sign_off.sign_off_jobs(jobs=jobs, signature=signature, by=by, now=timezone.now())
+        sign_off.sign_off_jobs(jobs=jobs, signature=signature, by=by, now=now)
+        return reverse("jobs:detail", args=[jobs[0].pk])
+
+    with display.in_staff_language():
+        receive_once(form_key=typed_form_key(request.POST), by=by, now=now, write=write)

@@ -29,7 +29,7 @@ CARE_ADVICE = [
         " saves a strip."
     ),
 ]
-SOFT_TIMBER_ADVICE = _("Keep pressure washers away: a close jet furs and gouges this timber.")
+SOFT_TIMBER_ADVICE = _("Keep pressure washers away: a close jet furs and gouges this wood.")
 HARD_TIMBER_ADVICE = _(
     "If you use a pressure washer, keep the pressure low, the nozzle well away and go along the"
     " grain."

@@ -19,6 +19,11 @@ from reminders.client_page.page import (
     contact_choices,
     page_photo_by_id,
 )
+from reminders.client_page.plan_answers import (
+    end_plan_by_client,
+    say_no_to_visit,
+    take_back_plan_end,
+)
 from reminders.client_page.season import season_end
 
 __all__ = [
@@ -31,13 +36,16 @@ __all__ = [
     "build_client_page",
     "compare_details",
     "contact_choices",
+    "end_plan_by_client",
     "page_photo_by_id",
     "propose_details",
     "record_client_look",
     "report_sale",
+    "say_no_to_visit",
     "season_end",
     "set_contact_choices",
     "skip_this_year",
+    "take_back_plan_end",
     "take_over_details",
     "undo_client_answer",
 ]

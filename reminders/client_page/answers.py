@@ -23,9 +23,10 @@ from jobs.actions.offers import record_offer_event, withdraw_offer
 from jobs.models import Offer, OfferEvent
 from jobs.offers import PricingError, week_text
 from reminders.actions import stop_reminders
-from reminders.client_page.page import ContactChoice, contact_choices
+from reminders.care_plans import end_care_plan
+from reminders.client_page.page import ContactChoice, contact_choices, link_deck_ids
 from reminders.client_page.season import season_end
-from reminders.models import ClientAnswer, ClientLink, Forecast, Stop
+from reminders.models import CarePlan, ClientAnswer, ClientLink, Forecast, Stop
 from reminders.offer_drafting import draft_offers
 
 Kind = ClientAnswer.Kind
@@ -101,13 +102,16 @@ def skip_this_year(*, link: ClientLink, now: datetime) -> ClientAnswer:
 
 @transaction.atomic
 def report_sale(*, link: ClientLink, now: datetime) -> ClientAnswer:
-    """No more reminders about any deck of these properties; a person enters who owns them now."""
+    """No more reminders about any deck of these properties, and no care plan; a person enters who
+    owns them now."""
     row, there = open_link(link, Kind.SOLD)
     if there:
         return there
     take_back_decisions(row, now)
     answer = keep_answer(row, Kind.SOLD, {}, now)
     places = Deck.objects.filter(pk__in=link_deck_ids(row)).order_by().values("site")
+    for plan in CarePlan.objects.running().filter(site__in=places):
+        end_care_plan(plan=plan, ended_by=CarePlan.EndedBy.CLIENT, now=now)
     decks = Deck.objects.filter(site__in=places).select_related("site")
     stop_by_answer(answer, [deck.pk for deck in decks], Stop.Why.SOLD, "", None, now)
     streets = ", ".join(sorted({deck.site.street for deck in decks}))
@@ -290,16 +294,6 @@ def keep_answer(
     if link.answers.count() >= MAX_ANSWERS:
         raise ClientPageError(_("You have told us a lot by this page. Please phone us instead."))
     return ClientAnswer.objects.create(link=link, kind=kind, given=dict(given), at=now)
-
-
-def link_deck_ids(link: ClientLink) -> list[int]:
-    """The decks that the reminder was about, that are still looked after and still theirs."""
-    rows = Deck.objects.filter(
-        reminders__message=link.message_id,
-        site__client=link.message.client_id,
-        archived_at=None,
-    )
-    return list(rows.order_by("pk").values_list("pk", flat=True).distinct())
 
 
 def to_do_key(answer: ClientAnswer) -> str:

@@ -8,13 +8,15 @@ from datetime import date
 from decimal import Decimal
 from functools import cached_property
 
+from django.db.models import Q
+
 from clients.messaging.asking import consent_wording
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.models import Business, Channel, Client, Deck, Property, traits_of
 from jobs.models import Booking, CoatApplied, Job, Offer, Photo
 from jobs.offers import week_text, weeks_for_work, work_hours_by_deck
 from reminders.forecasting import client_check_worth
-from reminders.models import ClientAnswer, ClientLink, Forecast
+from reminders.models import CarePlan, ClientAnswer, ClientLink, Forecast, PlanVisit
 
 MAX_JOBS = 5  # of a deck
 MAX_PHOTOS = 4
@@ -78,12 +80,9 @@ class ClientPage:
 
     @cached_property
     def decks(self) -> list[Deck]:
-        """The decks that the reminder was about, as far as they are still looked after, and
-        theirs."""
-        rows = Deck.objects.with_owner().filter(
-            reminders__message=self.link.message_id, site__client=self.link.message.client_id
-        )
-        return list(rows.filter(archived_at=None).distinct().order_by("site_id", "pk"))
+        """The decks that the message was about, still looked after, and theirs."""
+        rows = Deck.objects.with_owner().filter(pk__in=link_deck_ids(self.link))
+        return list(rows.order_by("site_id", "pk"))
 
     @cached_property
     def deck_ids(self) -> list[int]:
@@ -114,6 +113,34 @@ class ClientPage:
         """An offer that the client has and may still accept."""
         sent = Offer.objects.active(today=self.today).filter(state=Offer.State.OPEN)
         return sent.for_decks(self.deck_ids).order_by("-number").first()
+
+    @cached_property
+    def plan(self) -> CarePlan | None:
+        """The newest care plan for these decks that runs, or that the client ended today."""
+        mine = CarePlan.objects.filter(site__in=[site.pk for site in self.sites])
+        shown = Q(ended_on=None) | Q(ended_on=self.today, ended_by=CarePlan.EndedBy.CLIENT)
+        return mine.filter(shown).order_by("-pk").first()
+
+    @property
+    def has_running_plan(self) -> bool:
+        return self.plan is not None and self.plan.ended_on is None
+
+    @cached_property
+    def plan_visit(self) -> PlanVisit | None:
+        """The newest visit by that plan, refused or not."""
+        rows = self.plan.visits.select_related("booking") if self.plan else PlanVisit.objects.none()
+        return rows.order_by("-pk").first()
+
+    @property
+    def may_refuse_visit(self) -> bool:
+        visit = self.plan_visit
+        is_ahead = bool(visit and PlanVisit.objects.ahead().filter(pk=visit.pk).exists())
+        return bool(visit and is_ahead and self.today <= visit.say_no_by)
+
+    @property
+    def plan_price(self) -> Decimal | None:
+        """Of a visit today."""
+        return self.plan.price_on_day(self.today) if self.plan else None
 
     @property
     def wanted_week_text(self) -> str:
@@ -154,8 +181,9 @@ class ClientPage:
 
     @property
     def may_ask(self) -> bool:
-        """Whether a week or a price can be asked for now."""
-        return bool(self.decks) and not (self.booking or self.offer or Kind.OFFER in self.answers)
+        """Whether a week or a price can be asked for now; a care plan books by itself."""
+        is_under_way = self.booking or self.offer or Kind.OFFER in self.answers
+        return bool(self.decks) and not (is_under_way or self.has_running_plan)
 
     @cached_property
     def weeks(self) -> list[date]:
@@ -190,6 +218,13 @@ class ClientPage:
             ClientPageDeck(deck, jobs[deck.pk][:MAX_JOBS], photos[deck.pk][:MAX_PHOTOS])
             for deck in decks
         ]
+
+
+def link_deck_ids(link: ClientLink) -> list[int]:
+    """The decks that the message was about, that are still looked after and still theirs."""
+    about = Q(reminders__message=link.message_id) | Q(bookings__plan_visit__message=link.message_id)
+    rows = Deck.objects.filter(about, site__client=link.message.client_id, archived_at=None)
+    return list(rows.order_by("pk").values_list("pk", flat=True).distinct())
 
 
 def build_client_page(link: ClientLink, business: Business, *, today: date) -> ClientPage:

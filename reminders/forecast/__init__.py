@@ -22,6 +22,7 @@ from reminders.forecast.coating_plan import (
     workable_months,
 )
 from reminders.forecast.coats import UNKNOWN, Coats
+from reminders.forecast.due_chances import worn_chances_by_day
 from reminders.forecast.exposure import (
     FACTORS,
     SUNSHINE_BIAS,
@@ -113,4 +114,5 @@ __all__ = [
     "upkeep_table",
     "workable_months",
     "worn_chances_at_visits",
+    "worn_chances_by_day",
 ]

@@ -1,5 +1,5 @@
-"""What the Figures page says in words:
-was the forecast right, which fit is in use and why, who came back."""
+"""What the Figures page says of the forecast in words:
+was it right, which fit is in use and why, who came back."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -116,8 +116,8 @@ class AccuracyFigures:
         doubt = sum(step.visits * step.forecast * (1 - step.forecast) for step in steps) ** 0.5
         surplus = self.learned["observed"] - self.learned["expected"]
         if abs(surplus) <= 2 * doubt:
-            return "Coats wore as foretold, as far as these visits can tell."
-        return f"Coats wore {'sooner' if surplus > 0 else 'later'} than foretold."
+            return "Coats wore as forecast, as far as these checks can tell."
+        return f"Coats wore {'sooner' if surplus > 0 else 'later'} than forecast."
 
     @property
     def returns(self) -> ReturnCounts:

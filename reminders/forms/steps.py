@@ -12,9 +12,7 @@ from clients.models import Channel
 from reminders.models import ReminderStep
 
 PURPOSES = [
-    (each.value, each.label.rpartition(", ")[2])
-    for each in MessageText.Purpose
-    if each in {"first", "second", "last"}
+    (each.value, each.label) for each in MessageText.Purpose if each in {"first", "second", "last"}
 ]
 OPTIONAL_CHANNELS = [("", "—"), *Channel.choices]
 CHANNEL_FIELDS = ["channel", "else_1", "else_2", "else_3"]
@@ -23,9 +21,9 @@ MOST_TAKE_BACK_MINUTES = 1440
 
 
 class StepForm(forms.Form):
-    """One word of the sequence."""
+    """One reminder of the sequence."""
 
-    purpose = forms.ChoiceField(label="Word", choices=PURPOSES)
+    purpose = forms.ChoiceField(label="Text", choices=PURPOSES)
     offset_days = forms.IntegerField(
         label="Days", min_value=-730, max_value=730, initial=0, help_text="A minus is before."
     )
@@ -38,7 +36,7 @@ class StepForm(forms.Form):
     )
     is_on = forms.BooleanField(label="In use", required=False, initial=True)
     goes_by_itself = forms.BooleanField(
-        label="Queue it by itself when its day comes", required=False
+        label="Send it by itself when its day comes", required=False
     )
 
     @classmethod
@@ -73,6 +71,11 @@ class BaseStepFormSet(BaseFormSet):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.extra = 1 if len(kwargs.get("initial") or ()) < MAX_STEPS else 0
+
+    def add_fields(self, form: forms.Form, index: int | None) -> None:
+        super().add_fields(form, index)
+        if "DELETE" in form.fields:
+            form.fields["DELETE"].label = "Remove"
 
     def clean(self) -> None:
         if not any(form.cleaned_data for form in self.kept_forms()):
@@ -126,8 +129,9 @@ class RulesForm(forms.ModelForm):
         labels = {
             "quiet_from": "No text messages or calls from",
             "quiet_until": "Until",
-            "unconfirmed_hours": "Hours until an unconfirmed message may be said by another way",
+            "unconfirmed_hours": "Hours before trying another way",
             "take_back_minutes": "Minutes to take back what was sent",
+            "days_between": "Days between two messages",
             "on_sundays": "Text messages and calls on Sundays too",
             "on_holidays": "Text messages and calls on public holidays too",
         }

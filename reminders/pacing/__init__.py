@@ -8,12 +8,14 @@ from reminders.pacing.actions import (
     save_pacing_plan,
 )
 from reminders.pacing.inputs import Horizon, PacingError, horizon_from_month
-from reminders.pacing.savings import deck_prices, middle_prices
+from reminders.pacing.labour import LabourTimes, labour_times
+from reminders.pacing.savings import deck_prices, last_charged_prices, middle_prices
 from reminders.pacing.summary import HouseholdLine, PlanSummary
 
 __all__ = [
     "Horizon",
     "HouseholdLine",
+    "LabourTimes",
     "PacingError",
     "PlanSummary",
     "choose_week",
@@ -21,6 +23,8 @@ __all__ = [
     "compute_pacing_plan",
     "deck_prices",
     "horizon_from_month",
+    "labour_times",
+    "last_charged_prices",
     "middle_prices",
     "save_pacing_plan",
 ]

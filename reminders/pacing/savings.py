@@ -113,6 +113,20 @@ def middle_prices(*, today: date, currency: str) -> dict[str, float]:
     return {kind: float(price) for kind, price, jobs in rows if jobs >= MIN_PRICED_JOBS}
 
 
+def last_charged_prices(
+    deck_ids: Sequence[int], *, today: date, currency: str
+) -> dict[tuple[int, str], float]:
+    """By deck and kind of job, what was charged there last, within `MAX_PRICE_AGE`."""
+    wanted: dict[str, str | date] = {
+        "currency": currency,
+        "since": today - MAX_PRICE_AGE,
+        "decks": postgres_array(deck_ids),
+    }
+    with connection.cursor() as cursor:
+        cursor.execute(DECK_PRICE_QUERY, wanted)
+        return {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
+
+
 def deck_prices(
     decks: Sequence[DeckRow],
     *,
@@ -122,14 +136,7 @@ def deck_prices(
 ) -> DeckPrices:
     """The last ones charged on the deck, else the middle price a m² of the others (asked for where
     it is not at hand)."""
-    wanted: dict[str, str | date] = {
-        "currency": currency,
-        "since": today - MAX_PRICE_AGE,
-        "decks": postgres_array(deck.deck_id for deck in decks),
-    }
-    with connection.cursor() as cursor:
-        cursor.execute(DECK_PRICE_QUERY, wanted)
-        own = {(deck, kind): float(amount) for deck, kind, amount in cursor.fetchall()}
+    own = last_charged_prices([deck.deck_id for deck in decks], today=today, currency=currency)
     if middle is None:
         middle = middle_prices(today=today, currency=currency)
     recoat_m2 = middle.get("recoat", DEFAULT_PRICE_PER_M2)

@@ -1,7 +1,12 @@
-"""Lays out the three pictures of a forecast as plain numbers for templates to draw;
-knows no Django and no clock."""
+"""Lays out pictures as plain numbers for templates to draw; knows no Django and no clock."""
 
 from reminders.pictures.deck_map import DeckMap, MapDeck, deck_map
+from reminders.pictures.month_columns import (
+    CountedIn,
+    MonthColumn,
+    MonthColumns,
+    month_columns,
+)
 from reminders.pictures.months import MonthBar, MonthCount, MonthStrip, month_strip
 from reminders.pictures.pacing import PacingPicture, PacingWeek, pacing_picture
 from reminders.pictures.reliability import ReliabilityDiagram, reliability_diagram
@@ -10,11 +15,14 @@ from reminders.pictures.wear import FoundGrade, WearCurve, WearFacts, chance_on,
 from reminders.pictures.window_bar import WindowBar, window_bar
 
 __all__ = [
+    "CountedIn",
     "DeckMap",
     "DueWindow",
     "FoundGrade",
     "MapDeck",
     "MonthBar",
+    "MonthColumn",
+    "MonthColumns",
     "MonthCount",
     "MonthStrip",
     "PacingPicture",
@@ -26,6 +34,7 @@ __all__ = [
     "chance_on",
     "deck_map",
     "first_of_month",
+    "month_columns",
     "month_strip",
     "pacing_picture",
     "reliability_diagram",

@@ -6,6 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from reminders.pictures.scale import grid_step
+
+MIN_HOURS_STEP = 2  # between the hours written at the side
 MAX_COLOURED_TOWNS = 5  # with a colour of their own; the others share one
 OTHER_TOWNS_LABEL = "other towns"
 
@@ -93,7 +96,7 @@ def pacing_picture(columns: Sequence[PacingWeek], *, key: str = "pacing") -> Pac
         (max(each.hours_open, each.hours_booked + sum(each.by_town.values())) for each in columns),
         default=0,
     )
-    step = hours_grid_step(most)
+    step = grid_step(most, least=MIN_HOURS_STEP)
     top = max(step, -(-most // step) * step)
     shades = town_shades(columns)
     reminders = max((each.reminders for each in columns), default=0)
@@ -110,13 +113,6 @@ def pacing_picture(columns: Sequence[PacingWeek], *, key: str = "pacing") -> Pac
     if any(each.hours_booked for each in columns):
         named.insert(0, ("is-booked", "booked"))
     return PacingPicture(bars, levels, named, reminders, key)
-
-
-def hours_grid_step(most: float) -> int:
-    """Of the hours written at the side: 10, 20, 50 …, five lines at most."""
-    return next(
-        (step for step in (2, 5, 10, 20, 50, 100, 200, 500, 1000) if most <= 5 * step), 5_000
-    )
 
 
 def town_shades(columns: Sequence[PacingWeek]) -> dict[str, str]:

@@ -30,7 +30,7 @@ LEFT_OUT_KINDS = {
     "stopped": "Reminders are stopped",
     "capped": "Written to often enough",
     "later": "Later",
-    "said": "All words said",
+    "said": "All reminders sent",
     "archived": "Archived",
     "no coat": "No coat",
 }

@@ -158,12 +158,14 @@ def step_day(step: ReminderStep, window: ForecastWindow) -> date:
 def why_sequence_over(sent: Sequence[SentReminder]) -> str:
     went = [each.on for each in sent if each.state in SENT_STATES]
     return (
-        f"All words have been said, the last on {display.format_day(max(went))}."
+        f"All reminders have been sent, the last on {display.format_day(max(went))}."
         if went
-        else "All words have been tried."
+        else "All reminders have been tried."
     )
 
 
 def step_name(steps: Sequence[ReminderStep], number: int) -> str:
-    """“first word”, also of a step that is no more."""
-    return next((step.label for step in steps if step.number == number), f"word of step {number}")
+    """“first reminder”, also of a step that is no more."""
+    return next(
+        (step.label for step in steps if step.number == number), f"reminder of step {number}"
+    )

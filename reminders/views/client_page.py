@@ -22,7 +22,7 @@ from clients.access import business_of
 from clients.guessing import PAGE_CODES
 from jobs.pdf import care_record_pdf, stored_thumbnail
 from jobs.photos import MAX_PHOTO_BYTES
-from jobs.views.public_offer import content_length, unlisted
+from jobs.views.public_offer import content_length, render_client_link, unlisted
 from jobs.work import build_care_record, get_job_for_record
 from reminders import client_page
 from reminders.client_links import (
@@ -161,6 +161,9 @@ PAGE_ACTIONS: dict[str, Callable[[ClientLink, dict[str, Any], datetime], Any]] =
     ),
     "not_now": lambda link, values, now: client_page.skip_this_year(link=link, now=now),
     "sold": lambda link, values, now: client_page.report_sale(link=link, now=now),
+    "plan-no": lambda link, values, now: client_page.say_no_to_visit(link=link, now=now),
+    "plan-end": lambda link, values, now: client_page.end_plan_by_client(link=link, now=now),
+    "undo-plan": lambda link, values, now: client_page.take_back_plan_end(link=link, now=now),
     "details": lambda link, values, now: client_page.propose_details(
         link=link, details=values, now=now
     ),
@@ -192,11 +195,10 @@ def render_client_page(
 
 def render_client_message(request: HttpRequest, why: str, status: int) -> HttpResponse:
     """There is nothing to show, and why; in the language in force, else that of the business."""
-    context = {"why": why, "navigation": []}
     if status == 410:
-        return render(request, "reminders/public/closed.html", context, status=status)
+        return render_client_link(request, why, status, is_offer=False)
     with display.in_client_language(""):
-        return render(request, "reminders/public/closed.html", context, status=status)
+        return render_client_link(request, why, status, is_offer=False)
 
 
 def client_page_or_404(request: HttpRequest, secret: str) -> ClientPage:

@@ -63,7 +63,7 @@ def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
         offer_drafting.recalculate_from_forecast(
             offer=offer, today=business_of(request).today(now), now=now, by=current_user(request)
         )
-        messages.success(request, "Reckoned anew.")
+        messages.success(request, "Recalculated.")
     except (OfferError, PricingError) as problem:
         messages.error(request, f"Nothing was changed. {problem}")
     return redirect("offers:detail", pk)
@@ -81,14 +81,13 @@ def deck_ids_of_list(request: HttpRequest) -> list[int]:
 
 
 def url_after_drafting(drafted: offer_drafting.DraftingResult, back: str | None) -> str:
-    """The one draft, the list of drafts, or where one came from."""
+    """The one draft, the list of drafts with these ticked, or where one came from."""
     if len(drafted.offers) == 1:
         return reverse("offers:detail", args=[drafted.offers[0].pk])
-    return (
-        f"{reverse('offers:list')}?state=draft"
-        if drafted.offers
-        else back or reverse("offers:list")
-    )
+    if not drafted.offers:
+        return back or reverse("offers:list")
+    chosen = ".".join(str(offer.pk) for offer in drafted.offers)
+    return f"{reverse('offers:list')}?state=draft&chosen={chosen}"
 
 
 def report_drafting(request: HttpRequest, drafted: offer_drafting.DraftingResult) -> None:

@@ -14,7 +14,9 @@ from django.views.decorators.http import require_http_methods
 
 from clients import display
 from clients.access import business_of, business_today, office_required
+from clients.form_page import FormPage, render_form_page
 from clients.models import Property
+from clients.templatetags import formatting
 from jobs.diary import keep_expected_hours, monday_of
 from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm
 from reminders.months import month_key, month_of
@@ -146,17 +148,16 @@ def edit_household_week(request: HttpRequest, pk: int) -> HttpResponse:
     form = WeekForm(request.POST or None, weeks=week_choices(shown), chosen=week_form_value(line))
     if request.method == "POST" and form.is_valid():
         return save_week_choice(request, place, form.cleaned_data["week"], chosen)
-    return render(
-        request,
-        "reminders/pacing_household.html",
-        {
-            "form": form,
-            "line": line,
-            "place": place,
-            "back": pacing_plan_url(chosen),
-            "horizon": chosen,
-        },
+    page = FormPage(
+        f"When to remind {place.client}",
+        f"{', '.join(line.decks)}, {place.street}, {place.town} · due"
+        f" {display.format_month(line.household.due_on)} · {formatting.percent(line.chance)}"
+        f" chance, {display.format_number(line.hours)} hours",
+        back=(pacing_plan_url(chosen), "The plan"),
+        fields="reminders/_household_fields.html",
+        cancel=pacing_plan_url(chosen),
     )
+    return render_form_page(request, page, form=form, line=line)
 
 
 def week_choices(shown: PlanSummary) -> list[tuple[date, str]]:
@@ -200,7 +201,7 @@ def save_week_choice(
             )
             messages.success(
                 request,
-                f"{place.client} {words}. The others stay where they are; plan anew to fit"
+                f"{place.client} {words}. The others stay where they are; plan again to fit"
                 " them in.",
             )
     except PacingError as problem:

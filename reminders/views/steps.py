@@ -2,11 +2,13 @@
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
 from clients.access import current_user, office_required, owner_required
+from clients.form_page import FormPage, render_form_page
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.views.confirm import announce_sent
 from clients.models import Deck
@@ -21,14 +23,25 @@ from reminders.views.remind import report_reminders
 @require_http_methods(["GET", "POST"])
 def edit_reminder_steps(request: HttpRequest) -> HttpResponse:
     """The page `steps:rules`: the sequence, quiet times and how often is enough."""
-    shown = step_form_rows(ReminderStep.objects.sequence())
+    sequence = ReminderStep.objects.sequence()
+    shown = step_form_rows(sequence)
     steps: BaseStepFormSet = StepFormSet(request.POST or None, prefix="step", initial=shown)
     form = RulesForm(request.POST or None, instance=SendingRules.current())
     if request.method == "POST" and all([steps.is_valid(), form.is_valid()]):
         save_sequence(steps=steps.steps, rules=form.instance)
         messages.success(request, "Saved. What is in the outbox already stays as it is.")
         return redirect("steps:rules")
-    return render(request, "reminders/steps_rules.html", {"steps": steps, "form": form})
+    settings = reverse("settings:overview")
+    around = FormPage(
+        "Reminders",
+        "One after the other about each coat, until work is booked, the client says no or stops"
+        " them, or a new coat goes on.",
+        back=(settings, "Settings"),
+        before="reminders/_steps_problem.html",
+        fields="reminders/_steps_fields.html",
+        cancel=settings,
+    )
+    return render_form_page(request, around, sequence=sequence, steps=steps, form=form)
 
 
 @office_required

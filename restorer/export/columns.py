@@ -24,6 +24,7 @@ LEFT_OUT_TABLES = {
     "clients_heartbeat",
     "clients_passkey",
     "clients_place",
+    "clients_receivedform",
     "clients_recoverycode",
     "clients_user_groups",
     "clients_user_user_permissions",

@@ -3,7 +3,8 @@
 Half a request holds no thread, whoever keeps it back. What a connection may cost is limited: time
 for the head and the whole of a request, its size, and connections, of one address and in all. When
 there are too many, the one that has kept us waiting longest gives way. Pages of clients and the
-health page have threads of their own; what no thread can soon answer is told to come back.
+health page have threads of their own, and so have programs, which hold up only each other; what no
+thread can soon answer is told to come back.
 """
 
 import logging
@@ -34,10 +35,12 @@ MAX_CONNECTIONS_OF_ADDRESS = 200
 MAX_OPEN_FILES = 8_192
 BOOK_THREADS = 4
 PUBLIC_THREADS = 2
+PROGRAM_THREADS = 2
 MAX_WAITING_READS = 40  # some four seconds of work
 MAX_WAITING_WRITES = 200  # a form that was filled in is worth a wait
 # what people outside the business and machines open (tests/restorer/test_web_server.py compares)
 PUBLIC_PATHS = ("/health/", "/static/", "/o/", "/u/", "/p/", "/hooks/", "/calendar/")
+PROGRAM_PATH = "/api/"
 
 
 class BusyError(Error):  # type: ignore[misc]  # waitress has no types
@@ -90,6 +93,7 @@ class WebServer(TcpWSGIServer):  # type: ignore[misc]
         self.behind_proxy = behind_proxy
         self.book_lane = lane_of_threads(BOOK_THREADS)
         self.public_lane = lane_of_threads(PUBLIC_THREADS)
+        self.program_lane = lane_of_threads(PROGRAM_THREADS)
         self.refusing_lane = lane_of_threads(1)
         family, kind = listener.family, listener.type
         super().__init__(
@@ -126,6 +130,8 @@ class WebServer(TcpWSGIServer):  # type: ignore[misc]
         (self.refusing_lane if request.error else lane).add_task(channel)
 
     def lane_for(self, path: str) -> ThreadedTaskDispatcher:
+        if path.startswith(PROGRAM_PATH):
+            return self.program_lane
         return self.public_lane if path.startswith(PUBLIC_PATHS) else self.book_lane
 
     def run_until(self, stopping: threading.Event) -> None:
@@ -136,7 +142,7 @@ class WebServer(TcpWSGIServer):  # type: ignore[misc]
         until = time.monotonic() + STOP_SECONDS
         while self.has_work_in_hand() and time.monotonic() < until:
             self.turn(seconds=0.1)
-        for lane in (self.book_lane, self.public_lane, self.refusing_lane):
+        for lane in (self.book_lane, self.public_lane, self.program_lane, self.refusing_lane):
             lane.shutdown(timeout=1)
         for channel in list(self.active_channels.values()):
             channel.handle_close()

@@ -77,6 +77,7 @@ def open_as(
         scripts: bool = True,
         dark: bool = False,
         may_complain: bool = False,
+        worker: bool = False,
     ) -> Page:
         context = chromium.new_context(
             base_url=live_server.url,
@@ -84,6 +85,7 @@ def open_as(
             java_script_enabled=scripts,
             color_scheme="dark" if dark else "light",
             has_touch=size is PHONE,
+            service_workers="allow" if worker else "block",
         )
         contexts.append(context)
         if role:

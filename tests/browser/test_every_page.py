@@ -47,6 +47,7 @@ OTHERWISE = {
     "/settings/backup/now/",
     "/settings/backup/release/",
     "/settings/backup/export/",
+    "/settings/programs/new/",
 }
 
 
@@ -61,7 +62,7 @@ def pages_without_arguments() -> list[str]:
     return [
         path
         for path in walk(get_resolver().url_patterns, "/")
-        if "<" not in path and path not in OTHERWISE
+        if "<" not in path and path not in OTHERWISE and not path.startswith("/api/")
     ]
 
 

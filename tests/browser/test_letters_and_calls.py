@@ -24,7 +24,7 @@ def test_a_batch_is_made_printed_and_posted(open_as: Open, business: Business) -
     page = open_as("office", "/outbox/", size=DESKTOP, dark=True)
     page.get_by_role("link", name="Letters to print (3)").click()
     assert violations(page) == []
-    page.get_by_role("button", name="Put them into a batch").click()
+    page.get_by_role("button", name="Make a letter run").click()
     with page.expect_download() as download:
         page.get_by_role("button", name="Print (PDF)").click()
     pdf = PdfReader(io.BytesIO(Path(download.value.path()).read_bytes()))
@@ -34,9 +34,9 @@ def test_a_batch_is_made_printed_and_posted(open_as: Open, business: Business) -
     assert page.get_by_role("heading", name="Take this one out of the pile").is_visible()
     assert violations(page) == []
 
-    page.get_by_role("button", name="All 2 are in the post").click()
+    page.get_by_role("button", name="All 2 are mailed").click()
 
-    assert page.get_by_text("Noted: 2 letters posted.").is_visible()
+    assert page.get_by_text("Noted: 2 letters mailed.").is_visible()
     assert LetterBatch.objects.get().posted_at
     assert violations(page) == []
 

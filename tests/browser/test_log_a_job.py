@@ -70,7 +70,7 @@ def test_an_error_takes_the_focus_and_its_link_leads_to_the_field(open_as: Open)
     page.on("console", lambda _: None)
     page.get_by_role("button", name="Log this job").click()
 
-    alert = page.get_by_role("alert")
+    alert = page.locator('.notice[role="alert"]')
     alert.wait_for()
     assert "Humidity, %: Humidity goes from 0 to 100 %." in alert.inner_text()
     assert page.get_by_label("Notes").input_value() == "Shut the gate."

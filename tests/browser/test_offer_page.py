@@ -93,12 +93,12 @@ def test_a_client_accepts_with_a_thumb_and_without_scripts(
     page.get_by_role("region", name="Yes, please come").get_by_label("Your name").fill(
         "Marlow Pennington"
     )
-    page.get_by_role("button", name="Accept for this week").click()
+    page.get_by_role("button", name="Accept, for the week chosen").click()
 
     assert page.get_by_role("heading", name="You have accepted this offer").is_visible()
     assert Booking.objects.get().offer == offer[0]
     page.reload()
-    assert page.get_by_role("button", name="Accept for this week").count() == 0
+    assert page.get_by_role("button", name="Accept, for the week chosen").count() == 0
 
 
 @pytest.mark.parametrize(
@@ -110,14 +110,14 @@ def test_a_client_who_reads_french_accepts_on_a_page_that_is_accessible_too(
     Offer.objects.update(language="fr")
     page = open_as("", offer[1], size=size, dark=dark, may_complain=True)
     assert page.locator("html").get_attribute("lang") == "fr"
-    page.get_by_role("button", name="Accepter pour cette semaine").click()
+    page.get_by_role("button", name="Accepter pour la semaine choisie").click()
     found = {"with mistakes": wrong_with(page)}
 
     page.locator('[name="accept-week"]').first.check()
     page.get_by_role("region", name="Oui, venez").get_by_label("Votre nom").fill(
         "Marlow Pennington"
     )
-    page.get_by_role("button", name="Accepter pour cette semaine").click()
+    page.get_by_role("button", name="Accepter pour la semaine choisie").click()
 
     assert page.get_by_role("heading", name="Vous avez accepté cette offre").is_visible()
     found["accepted"] = wrong_with(page)

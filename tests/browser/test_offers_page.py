@@ -34,8 +34,8 @@ def test_an_offer_is_drafted_given_a_line_and_sent(
     line = page.get_by_role("group", name="Line").last
     line.get_by_label("What").fill("Move the planters")
     line.get_by_label("Price").fill("25")
-    page.get_by_role("button", name="Save and reckon anew").click()
-    assert page.get_by_text("Saved and reckoned anew.").is_visible()
+    page.get_by_role("button", name="Save and recalculate").click()
+    assert page.get_by_text("Saved and recalculated.").is_visible()
     page.get_by_role("button", name="Send by e-mail").click()
     assert not Message.objects.exists()
     page.get_by_role("button", name="Send 1 offer").click()

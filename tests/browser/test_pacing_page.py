@@ -28,7 +28,7 @@ def test_a_plan_is_made_seen_and_changed_by_hand(
     refresh_forecasts(today=today, now=timezone.now())
 
     page = open_as("owner", "/pacing/")
-    page.get_by_role("button", name="Plan anew").click()
+    page.get_by_role("button", name="Plan again").click()
 
     assert page.get_by_role("img", name="Expected hours of work in each week").is_visible()
     assert violations(page) == []
@@ -36,6 +36,6 @@ def test_a_plan_is_made_seen_and_changed_by_hand(
     page.get_by_role("link", name="Move").first.click()
     assert violations(page) == []
     page.get_by_label("Leave out of every plan").check()
-    page.get_by_role("button", name="Keep this").click()
+    page.get_by_role("button", name="Save", exact=True).click()
     assert "is left out of every plan" in page.locator("main").inner_text()
     assert violations(open_as("office", "/pacing/?week=none", size=DESKTOP, dark=True)) == []

@@ -64,7 +64,7 @@ def test_a_client_like_another_is_asked_about_then_merged_and_undone(
     page.get_by_label("Number or address").first.fill("902-555-0161")
     page.get_by_label("Street and number").fill("4 Gannet Row")
     page.get_by_label("Town").fill("Lunenburg")
-    page.get_by_label("Timber", exact=True).select_option("larch")
+    page.get_by_label("Wood", exact=True).select_option("larch")
     page.get_by_role("button", name="Save client and deck").click()
     page.wait_for_load_state()
 

@@ -23,11 +23,11 @@ def test_a_text_message_is_counted_while_it_is_typed(open_as: Open) -> None:
     preview = page.locator("#preview")
 
     box.fill("{business} {stop_line} " + "a" * 121)
-    expect(preview).to_contain_text("1 part, 160 characters of the GSM alphabet, 0 left")
+    expect(preview).to_contain_text("1 part, 160 characters, 0 left")
     box.press("End")
     box.press_sequentially("ā")
-    expect(preview).to_contain_text("3 parts, 161 units of Unicode")
-    expect(preview).to_contain_text("outside the GSM alphabet")
+    expect(preview).to_contain_text("3 parts, 161 characters")
+    expect(preview).to_contain_text("outside the plain alphabet")
     box.fill("{greeting")
     expect(preview).to_contain_text("single {")
 

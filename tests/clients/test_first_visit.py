@@ -109,3 +109,15 @@ def test_two_at_once_make_one_business_and_one_owner() -> None:
 
     assert Business.objects.count() == User.objects.count() == 1
     assert sorted(answer.status_code for answer in answers) in ([302, 302], [302, 404])
+
+
+@pytest.mark.django_db
+def test_a_time_zone_to_choose_says_its_country_and_its_former_names(client: Browser) -> None:
+    """By zone.tab and the links of the tz database: Kolkata was Calcutta until 2008."""
+    page = client.get("/first-visit/").content.decode()
+
+    kolkata = page.split('<option value="Asia/Kolkata"')[1].split(">")[0]
+    assert 'data-country="IN"' in kolkata
+    assert "Asia/Calcutta" in kolkata.split('data-also="')[1].rstrip('"').split()
+    assert '<option value="Asia/Calcutta"' not in page
+    assert '<option value="America/Knox_IN"' not in page

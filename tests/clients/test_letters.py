@@ -138,11 +138,11 @@ def test_a_letter_is_accepted_when_a_person_says_it_is_posted(
 ) -> None:
     message = queued_letter(1)
     batch = new_batch(as_owner)
-    assert "Print the batch first." in posted(as_owner, batch)
+    assert "Print the letter run first." in posted(as_owner, batch)
     printed(as_owner, batch)
 
     assert "Noted: 1 letter posted." in posted(as_owner, batch)
-    assert "It was posted before." in posted(as_owner, batch)  # a second click
+    assert "It was mailed before." in posted(as_owner, batch)  # a second click
 
     message.refresh_from_db()
     batch.refresh_from_db()
@@ -152,7 +152,7 @@ def test_a_letter_is_accepted_when_a_person_says_it_is_posted(
     assert notes == [
         "",
         f"Printed as letter 1 of batch {batch.pk}.",
-        f"Posted with batch {batch.pk}.",
+        f"Mailed with letter run {batch.pk}.",
     ]
 
 

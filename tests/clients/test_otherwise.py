@@ -71,7 +71,7 @@ def test_who_objected_to_letters_or_has_no_number_is_left_alone_and_the_page_say
     message = doubtful()
     Consent.objects.create(client=message.client, channel="letter", is_given=False)
     assert "withdrew consent" in press(as_owner, message, "by_letter")
-    assert "It cannot go by telephone call" in press(as_owner, message, "by_call")
+    assert "It cannot go by phone call" in press(as_owner, message, "by_call")
     assert states() == [("email", "unconfirmed")]
 
 

@@ -29,7 +29,7 @@ def test_the_page_counts_and_shows_first_what_needs_a_person(as_owner: Client) -
     put(queued(2), "failed", reply="550 5.1.1 no such mailbox")
     queued(3)
     page = as_owner.get("/outbox/").content.decode()
-    assert page.index("Needs a person") < page.index("All messages")
+    assert page.index("Needs you") < page.index("All messages")
     assert "550 5.1.1 no such mailbox" in page
     assert "It went out" in page
     assert "Send again" in page
@@ -79,7 +79,7 @@ def test_decisions_act_once_and_say_so(as_owner: Client, owner: User) -> None:
     first = as_owner.post(f"/outbox/{message.pk}/confirm/", follow=True).content.decode()
     second = as_owner.post(f"/outbox/{message.pk}/again/", follow=True).content.decode()
     assert "Noted: it went out." in first
-    assert "Nothing was changed: the message is accepted now." in second
+    assert "Nothing was changed: the message is sent now." in second
     message.refresh_from_db()
     assert message.state == "accepted"
     assert message.events.order_by("-id")[0].by == owner

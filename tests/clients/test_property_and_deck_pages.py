@@ -79,7 +79,7 @@ def test_opening_and_saving_a_deck_in_feet_moves_nothing(
 ) -> None:
     Business.objects.update(units="us")
     deck = DeckFactory(area_m2="18.58")
-    form = as_owner.get(reverse("deck_forms:edit", args=[deck.pk])).context["deck_form"]
+    form = as_owner.get(reverse("deck_forms:edit", args=[deck.pk])).context["form"]
 
     as_owner.post(
         reverse("deck_forms:edit", args=[deck.pk]), {n: form[n].value() or "" for n in form.fields}
@@ -145,7 +145,7 @@ def test_a_moved_property_gets_the_sun_of_its_new_town(as_owner: Browser, lunenb
 
 def test_a_new_street_leaves_the_spot_alone(as_owner: Browser) -> None:
     home = PropertyFactory(town="Nowhere known", latitude=50.5)
-    form = as_owner.get(reverse("clients:edit_property", args=[home.pk])).context["property_form"]
+    form = as_owner.get(reverse("clients:edit_property", args=[home.pk])).context["form"]
     values = {name: form[name].value() or "" for name in form.fields} | {"street": "9 Plover Road"}
 
     as_owner.post(reverse("clients:edit_property", args=[home.pk]), values)

@@ -317,7 +317,7 @@ def test_on_the_day_after_it_ran_out_at_the_business_nothing_goes(asking: Client
     assert isinstance(route_to(asking, "email", MARKETING, on=date(2027, 5, 24)), Route)
     late = route_to(asking, "email", MARKETING, on=date(2027, 5, 25))
     assert isinstance(late, Refusal)
-    assert "ran out on May 24, 2027" in late.why
+    assert "expired on May 24, 2027" in late.why
 
 
 def why_not_to_send(message: Message) -> dict[int, str]:

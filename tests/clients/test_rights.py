@@ -12,6 +12,9 @@ from clients.models import User
 from tests.factories import ClientFactory
 
 PUBLIC = {
+    "phone_worker",
+    "phone_manifest",
+    "phone_token",
     "health",
     "sign_in",
     "sign_out",
@@ -37,11 +40,13 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
+    phone_day phone_offline
     today clients:list clients:new clients:detail clients:edit clients:add_consent
     clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
-    jobs:photos_add jobs:photo jobs:photo_change jobs:products jobs:product_new jobs:batch
+    jobs:photos_add jobs:form_photo jobs:photo jobs:photo_change
+    jobs:products jobs:product_new jobs:batch
     jobs:trace
     jobs:scope
     jobs:to_buy jobs:sign_off jobs:care_record
@@ -64,7 +69,7 @@ OWNER_AND_OFFICE = """
     pacing:household pacing:plan reminders:due reminders:due_month
     reminders:remind reminders:stop_chosen remove_view save_view settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
-    outbox:to_do_done figures:overview
+    outbox:to_do_done figures:overview figures:file clients:care_plan
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
@@ -80,7 +85,7 @@ OWNER = """
     settings:normals settings:add_normals settings:edit_normals settings:audit
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
-    backup backup_now backup_release backup_export
+    backup backup_now backup_release backup_export programs program_add program_end
     speech:domain speech:law_drop prices:new prices:change prices:remove
     jobs:erase jobs:erasures
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
@@ -115,7 +120,13 @@ def named(patterns: list[Any], space: str = "") -> Iterator[tuple[str, dict[str,
             yield f"{space}{entry.name}", arguments
 
 
-ADDRESSES = dict(named(get_resolver().url_patterns))
+def named_patterns() -> dict[str, dict[str, Any]]:
+    return dict(named(get_resolver().url_patterns))
+
+
+# programs open these with a token: tests/api/test_tokens.py
+API = {name for name in named_patterns() if name.startswith("api:")}
+ADDRESSES = {name: found for name, found in named_patterns().items() if name not in API}
 
 
 def open_page(browser: Browser, name: str) -> Any:

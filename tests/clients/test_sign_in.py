@@ -118,7 +118,7 @@ def test_signing_out_takes_a_press_not_a_link(as_owner: Browser) -> None:
 
     answer = as_owner.post(reverse("sign_out"))
     assert not get_user(as_owner).is_authenticated
-    assert answer["Clear-Site-Data"] == '"cache"'  # W3C, Clear Site Data, 3.1
+    assert answer["Clear-Site-Data"] == '"cache", "storage"'  # W3C, Clear Site Data, 3.1
 
 
 def test_a_form_sent_after_the_session_ended_is_kept_and_sent_with_one_press(owner: User) -> None:

@@ -165,7 +165,10 @@ def test_the_page_is_in_the_language_of_the_message_or_for_an_unknown_link_of_th
     done = browser.post(path_of(message))
     unknown = browser.get("/u/no-such-token/")
 
-    for answer, words in ((asked, "Ne plus recevoir ces messages"), (done, "Vous êtes désabonné")):
+    for answer, words in (
+        (asked, "Ne plus recevoir ces messages"),
+        (done, "Désabonnement effectué"),
+    ):
         page = answer.content.decode()
         assert '<html lang="fr">' in page
         assert words in page

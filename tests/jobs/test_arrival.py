@@ -73,7 +73,10 @@ def event_of(booking: Booking) -> Any:
 @pytest.mark.parametrize(
     ("language", "line"),
     # How Canada writes times in both languages: Unicode CLDR, timeFormats of en-CA and fr-CA.
-    [("en", "Arrival about 8:00 a.m. – 10:00 a.m."), ("fr", "Arrivée vers 08 h 00 – 10 h 00")],
+    [
+        ("en", "Arrival: between 8:00 a.m. and 10:00 a.m."),
+        ("fr", "Arrivée : entre 08 h 00 et 10 h 00"),
+    ],
 )
 def test_the_client_reads_when_the_crew_arrives(language: str, line: str) -> None:
     book(FROM_EIGHT_TO_TEN, site__client__language=language)
@@ -100,8 +103,8 @@ def test_another_time_on_the_same_day_is_told_again_and_counts_one_up() -> None:
     changed = bookings.change_booking_arrival(booking=booking, arrival=EIGHT, **ANYBODY)
     assert changed.sequence == 1
     told = Message.objects.get(state="queued")
-    assert told.subject == "Your deck: we come on Monday, June 7, 2027"
-    assert "Arrival about 8:00 a.m.\n" in plain(told.text)
+    assert told.subject == "Your deck: we’ll come on Monday, June 7, 2027"
+    assert "Arrival: about 8:00 a.m.\n" in plain(told.text)
 
     assert bookings.change_booking_arrival(booking=booking, arrival=EIGHT, **ANYBODY).sequence == 1
     same_day: dict[str, Any] = {
@@ -125,7 +128,7 @@ def test_of_a_visit_held_for_the_weather_no_time_is_told_until_it_stands_again()
     assert not Message.objects.filter(state="queued").exists()
 
     bookings.release_booking(booking=booking, **ANYBODY)
-    assert "Arrival about 8:00" in Message.objects.get(state="queued").text
+    assert "Arrival: about 8:00" in Message.objects.get(state="queued").text
 
 
 def test_a_second_click_books_once_and_another_time_is_no_second_booking() -> None:
@@ -215,7 +218,7 @@ def test_the_clients_file_and_page_say_the_arrival_in_the_clients_language(clien
 
     bookings.change_booking_arrival(booking=booking, arrival=FROM_EIGHT_TO_TEN, **ANYBODY)
 
-    sentence = "L'équipe arrive vers 08 h 00 – 10 h 00."
+    sentence = "L'équipe arrive entre 08 h 00 et 10 h 00."
     assert sentence in plain(event_of(Booking.objects.get())["description"])
     assert sentence in plain(unescape(client.get(url).content.decode()))
 

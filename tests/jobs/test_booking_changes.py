@@ -83,7 +83,7 @@ def test_a_booking_is_told_with_the_booking_for_the_calendar(tern: Crew, owner: 
 
     message = Message.objects.get()
     assert (message.kind, message.basis, message.state) == ("service", "booking", "queued")
-    assert message.subject == "Your deck: we come on Monday, June 7, 2027"
+    assert message.subject == "Your deck: we’ll come on Monday, June 7, 2027"
     assert "Back deck, " in message.text
     assert "The crew: Tern crew" in message.text
     assert next(events_of(message))["uid"] == str(booking.uid)
@@ -118,7 +118,7 @@ def test_what_nobody_has_read_yet_is_not_corrected_but_replaced(tern: Crew) -> N
     )
     assert (second.state, second.subject) == (
         "queued",
-        "Your deck: we come on Tuesday, June 8, 2027",
+        "Your deck: we’ll come on Tuesday, June 8, 2027",
     )
     bookings.cancel_booking(booking=booking, why="Sold.", **ANYBODY)
     assert [message.state for message in Message.objects.order_by("id")] == [
@@ -203,9 +203,9 @@ def test_rain_holds_a_day_keeps_its_hours_and_a_held_booking_is_released_or_move
     [
         (
             "en",
-            "Your deck: the weather puts off our visit on Monday, June 7, 2027",
+            "Your deck: our visit on Monday, June 7, 2027 is postponed by the weather",
             "with a new day",
-            "is off",
+            "is cancelled",
         ),
         (
             "fr",
@@ -246,7 +246,7 @@ def test_who_was_told_of_the_booking_by_telephone_hears_of_the_weather_all_the_s
 
     message = Message.objects.get()
     assert (message.state, message.channel) == ("queued", "email")
-    assert "the weather puts off our visit" in message.subject
+    assert "is postponed by the weather" in message.subject
 
 
 @pytest.mark.django_db
@@ -314,7 +314,7 @@ def test_without_an_e_mail_address_somebody_has_to_phone(tern: Crew) -> None:
 
     call = Message.objects.get()
     assert (call.channel, call.kind, call.address) == ("call", "service", "+19025550142")
-    assert "that we come on Monday, June 7, 2027" in call.text
+    assert "that we’ll come on Monday, June 7, 2027" in call.text
     assert not call.attachments.exists()
 
 

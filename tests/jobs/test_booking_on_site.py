@@ -193,5 +193,6 @@ def test_the_crew_sees_the_diary_and_logs_but_changes_nothing(
 
     assert "Log this job" in page
     assert not any(
-        word in week + page for word in ("Move", "Call it off", "Book work", "Price", "345.01")
+        word in week + page
+        for word in ("Move", "Cancel the booking", "Book work", "Price", "345.01")
     )

@@ -100,7 +100,7 @@ def test_booking_from_a_deck_by_one_of_the_days_that_suit(
     }
     asked = as_owner.post(f"/diary/new/?deck={deck.pk}", form)
     assert not Booking.objects.exists()
-    assert "Your deck: we come on Wednesday, June 2, 2027" in text(asked)
+    assert "Your deck: we’ll come on Wednesday, June 2, 2027" in text(asked)
     answer = as_owner.post(f"/diary/new/?deck={deck.pk}", posted_again(asked), follow=True)
 
     booking = Booking.objects.get()
@@ -227,7 +227,7 @@ def test_rain_over_a_day_and_the_booking_that_stands_after_all(
         "1 booking of Mon, Jun 7 held for the weather."
         f" No message goes to {booking.client}: tell them yourself."
     ]
-    assert "Held" in text(answer)
+    assert "Weather hold" in text(answer)
     as_owner.post(f"/diary/{booking.pk}/release/", {"confirm": "yes"})
 
     booking.refresh_from_db()
@@ -241,7 +241,7 @@ def test_calling_off_wants_a_reason(as_owner: Browser, tern: Crew) -> None:
     booking = booked(MONDAY)
 
     without = as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": " "}, follow=True)
-    assert said(without) == ["Say why the booking is called off."]
+    assert said(without) == ["Say why the booking is cancelled."]
     as_owner.post(f"/diary/{booking.pk}/call-off/", {"why": "The house is sold."})
 
     booking.refresh_from_db()

@@ -9,7 +9,7 @@ from django.test import Client as Browser
 from clients.messaging.models import Consent, Message
 from clients.models import Client, User
 from jobs.models import Job, Offer
-from reminders.client_page.answers import link_deck_ids
+from reminders.client_page.page import link_deck_ids
 from reminders.models import ClientLink, Reminder, Stop
 from tests.factories import (
     ClientFactory,

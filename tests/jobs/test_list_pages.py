@@ -60,7 +60,7 @@ def test_a_list_is_shown_as_it_will_become_before_anything_is_saved(as_owner: Br
     source = choose(as_owner, LIST)
     page = as_owner.get(reverse("lists:detail", args=[source.pk])).content.decode()
 
-    assert "What timber do these words mean?" in page
+    assert "What wood do these words mean?" in page
     assert "March 2023: Clean and recoat, Tidewood oil Slate" in page
     assert "Write the name of the client." in page
     assert "Halvard Quill" in page
@@ -243,3 +243,13 @@ def test_a_second_press_brings_nothing_in_twice(as_owner: Browser) -> None:
 
     assert "This list is brought in already." in page
     assert Client.objects.count() == 2
+
+
+def test_a_file_or_cells_are_needed_so_neither_is_called_optional(as_owner: Browser) -> None:
+    page = as_owner.get("/settings/lists/").content.decode()
+
+    assert 'class="optional"' not in page
+    assert (
+        "Choose a file, or paste cells below."
+        in as_owner.post("/settings/lists/", {"cells": ""}).content.decode()
+    )

@@ -203,7 +203,7 @@ def test_a_page_sent_again_with_other_values_changes_nothing(as_crew: Client, de
         ({"coats-0-litres": "-4"}, "coats-0-litres", "must be more than 0"),
         ({"coats-0-litres": "0"}, "coats-0-litres", "must be more than 0"),
         ({"coats-0-litres": "99999999"}, "coats-0-litres", "Too much for one deck"),
-        ({"coats-0-product": "987654"}, "coats-0-product", "This product is not in the book"),
+        ({"coats-0-product": "987654"}, "coats-0-product", "This product is not on file"),
         ({"coats-0-product": ""}, "coats-0-product", "Choose the product"),
         ({"coats-0-batch": "b" * 61}, "coats-0-batch", "at most 60 characters"),
         ({"coats-0-surface": "roof"}, "coats-0-surface", "Select a valid choice"),
@@ -255,7 +255,7 @@ def test_a_deck_that_is_not_there_leads_back_to_the_choice(
 ) -> None:
     response = as_crew.get(URL, {"deck": text})
 
-    assert "archived or not in the book" in response.content.decode()
+    assert "archived or not on file" in response.content.decode()
     assert response.templates[0].name == "jobs/choose_deck.html"
 
 
@@ -349,3 +349,34 @@ def test_every_page_of_a_job_needs_a_sign_in(client: Client, deck: Deck) -> None
         "photos/1/",
     ]:
         assert client.get(f"/jobs/{path}")["Location"].startswith("/sign-in/?next=")
+
+
+def test_a_job_that_the_other_crew_has_logged_is_asked_about(
+    as_owner: Client, as_user: AsUser, crew: User
+) -> None:
+    """Two phones, one booking: the second sees the first's job and chooses."""
+    deck = DeckFactory()
+    product = ProductFactory()
+    as_user(crew).post(URL, filled(deck, row(product), notes="Gate shut."))
+    second = filled(deck, row(product), notes="Left the key under the mat.")
+
+    asked = as_owner.post(URL, second)
+
+    there = Job.objects.get()
+    shown = asked.content.decode()
+    assert "Is this the job that is in the book?" in shown
+    assert f'href="/jobs/{there.pk}/"' in shown
+    assert "Left the key under the mat." in shown
+    assert as_owner.post(URL, {**second, "another_job": "yes"}).status_code == 302
+    assert [job.notes for job in Job.objects.order_by("id")] == [
+        "Gate shut.",
+        "Left the key under the mat.",
+    ]
+
+
+def test_another_day_or_kind_is_another_job(as_owner: Client) -> None:
+    deck = DeckFactory()
+    for change in ({}, {"finished_on": "2026-06-09"}, {"kind": "repair"}):
+        as_owner.post(URL, filled(deck, row(ProductFactory()), **change))
+
+    assert Job.objects.count() == 3

@@ -92,7 +92,7 @@ def test_accepting_books_the_week_once_and_the_page_then_shows_it(
     assert "accepted offer" in ToDo.objects.get(kind="answer").words
     page = page_of(client, url)
     assert "Marlow Pennington accepted it on May 10, 2027 for the week of May 17–23, 2027" in page
-    assert "We come on" in page
+    assert "We’ll come on" in page
     assert 'value="accept"' not in page
     event = Calendar.from_ical(client.get(f"{url}visit.ics").content).walk("VEVENT")[0]
     assert (event["UID"], event.decoded("DTSTART")) == (str(booking.uid), booking.first_on)
@@ -200,7 +200,7 @@ def test_where_no_crew_is_in_the_book_a_person_finds_the_day(
     client: Browser, business: Business
 ) -> None:
     offer, url = sent_offer()
-    assert "We find the day in that week" in page_of(client, url)
+    assert "We’ll pick a day that week" in page_of(client, url)
     assert client.get(f"{url}visit.ics").status_code == 404
 
     client.post(url, yes())

@@ -91,7 +91,7 @@ def test_the_page_says_what_the_paper_says(client: Browser, crew_day: None) -> N
     [
         (
             {"valid_until": date(2027, 5, 9), "drafted_on": date(2027, 4, 1)},
-            "This offer stood until May 9, 2027",
+            "This offer was valid until May 9, 2027",
         ),
         ({"state": "withdrawn", "withdrawn_why": "The deck was sold."}, "The deck was sold."),
         ({"state": "replaced"}, "A newer revision has taken the place of this offer"),

@@ -20,6 +20,7 @@ from jobs.actions.offer_answers import ask_question
 from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.actions.offers import OfferError, OfferInput, OfferLineInput
 from jobs.models import Offer, PriceList
+from jobs.offers import build_offer_page
 from jobs.offers.pricing import PricingError
 from tests.factories import DeckFactory, JobFactory, OfferFactory
 from tests.jobs.offer_book import NOW, TODAY, deck, drafted, price_list, reachable
@@ -69,6 +70,9 @@ def test_a_draft_holds_scope_lines_taxes_and_the_price_of_waiting(prices: PriceL
     recoat, strip = (D(offer.waiting["decks"][0][work]) for work in ("recoat", "strip"))
     assert recoat < D(six["expected_cost"]) < D(twelve["expected_cost"]) < strip
     assert abs(D(twelve["expected_cost"]) - (recoat * D("0.6") + strip * D("0.4"))) < D("0.01")
+    # the page has one price of now, what is to pay; a wait adds to it what a strip would
+    later = build_offer_page(offer, today=TODAY).waiting_costs[-1]
+    assert abs(later.cost - (offer.total + D("0.4") * (strip - recoat))) < D("0.01")
 
 
 def test_numbers_are_given_one_after_the_other_and_without_price_list_none(
@@ -138,7 +142,7 @@ def test_changed_lines_are_calculated_again(prices: PriceList, owner: User) -> N
     ("lines", "words", "why"),
     [
         ([], {}, "at least one line"),
-        ([OfferLineInput("less", "Gift", D(1), "", D(5))], {}, "reductions are larger"),
+        ([OfferLineInput("less", "Gift", D(1), "", D(5))], {}, "discounts are larger"),
         (
             [OfferLineInput("work", "Clean", D(1), "", D(5))],
             {"valid_until": date(2026, 11, 1)},

@@ -6,11 +6,13 @@ Library of Congress describes it (examples from memory of that page).
 """
 
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from jobs.day_words import say_span
 from jobs.partial_dates import DaySpan, EdtfError, Precision, parse_edtf
 
 # (as written, first day, last day)
@@ -113,3 +115,27 @@ def test_nothing_later_than_today_is_possible():
     assert DaySpan.of_year(2026).until(date(2026, 11, 30)).edtf() == "[2026-01..2026-11]"
     with pytest.raises(ValueError, match="cannot begin"):
         DaySpan.of_year(2027).until(date(2026, 11, 30))
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("whole", "third", "words"),
+    [
+        (DaySpan.of_year(2021), 0, "early 2021"),
+        (DaySpan.of_year(2021), 1, "mid-2021"),
+        (DaySpan.of_months(2019, 6, 1), 2, "late June 2019"),
+        (DaySpan.of_season(2022, 21, is_south=False), 0, "early spring 2022"),
+    ],
+)
+def test_a_third_of_a_time_is_said_as_it_was_typed(whole: DaySpan, third: int, words: str) -> None:
+    assert say_span(whole.third(third), is_south=False) == words
+
+
+@given(st.integers(1951, 2099), st.integers(0, 2))
+def test_the_thirds_of_a_year_follow_each_other_and_fill_it(year: int, third: int) -> None:
+    whole = DaySpan.of_year(year)
+
+    parts = [whole.third(number) for number in range(3)]
+    assert (parts[0].first, parts[2].last) == (whole.first, whole.last)
+    assert all(before.last + timedelta(days=1) == after.first for before, after in pairwise(parts))
+    assert parts[third].whole_of_third(is_south=False) == (third, whole)

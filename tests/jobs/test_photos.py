@@ -145,12 +145,12 @@ def test_a_bomb_ends_the_process_that_decodes_it_and_nothing_else(
 
 
 def test_photos_wait_when_the_page_comes_back_with_an_error(as_owner: Client, deck: Deck) -> None:
-    page = filled(deck, row(ProductFactory(), coats=0), photos=[picture(), picture()])
+    page = filled(deck, row(ProductFactory(), coats=0), photos=[picture(), picture((300, 300))])
 
     response = as_owner.post(URL, page)
 
     assert "2 photos are kept, too." in response.content.decode()
-    as_owner.post(URL, {**page, "coats-0-coats": 1, "photos": [picture()]})
+    as_owner.post(URL, {**page, "coats-0-coats": 1, "photos": [picture((200, 200))]})
     assert Job.objects.get().photos.count() == 3
     assert photos.staged_photo_names(uuid.UUID(page["form_key"])) == []
 

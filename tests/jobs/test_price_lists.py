@@ -92,7 +92,7 @@ def test_prices_a_square_foot_read_the_same_again(as_owner: Browser) -> None:
 @pytest.mark.parametrize(
     ("over", "words"),
     [
-        ({"valid_from": ""}, "Holds from"),
+        ({"valid_from": ""}, ">From</a>"),
         ({"rates-0-amount": "-1"}, "cannot be negative"),
         (
             {"rates-0-amount": "", "rates-0-minutes": "3"},

@@ -180,7 +180,7 @@ def test_a_price_with_tax_taken_apart_and_put_together_again_is_the_same(
 
 
 def test_reductions_larger_than_the_rest_are_refused() -> None:
-    with pytest.raises(PricingError, match="reductions are larger"):
+    with pytest.raises(PricingError, match="discounts are larger"):
         calculate_totals(
             [line("10", "HST"), line("-10.01", "HST")],
             [HST],
@@ -215,7 +215,7 @@ def test_two_decks_pay_a_price_a_visit_once() -> None:
 def test_rails_and_stairs_are_counted_in_metres_and_treads() -> None:
     deck = replace(RECOAT, tasks={"rails": 1, "stairs": 1}, rail_m=D("12.5"), stair_treads=D(4))
 
-    assert amounts(priced(LIST, deck)) == {"Rails": D("112.50"), "Stairs": D("24.00")}
+    assert amounts(priced(LIST, deck)) == {"Railing": D("112.50"), "Stairs": D("24.00")}
 
 
 def test_a_price_an_hour_takes_the_minutes_of_the_task() -> None:
@@ -260,7 +260,7 @@ def test_the_larger_of_two_reductions_counts_and_on_the_work_alone() -> None:
 
     found = priced(prices, reductions=reductions, journey=Journey("Chester", D(40)))
 
-    assert amounts(found)["Off-season reduction, 10 % on the work"] == D("-26.52")
+    assert amounts(found)["Off-season discount, 10 % on the work"] == D("-26.52")
     assert not any("early" in each.words for each in found.lines)
 
 

@@ -114,6 +114,32 @@ def test_a_cleaner_has_no_finish_class_even_if_one_was_left_chosen(as_owner: Cli
     assert Product.objects.get().finish_class == ""
 
 
+@pytest.mark.parametrize(
+    ("kind", "asked", "not_asked"),
+    [
+        ("finish", {"finish_class", "coats_usual", "walk_hours"}, {"film_mm", "dwell_minutes"}),
+        ("stripper", {"film_mm", "dwell_minutes"}, {"finish_class", "coats_usual", "walk_hours"}),
+        ("cleaner", {"film_mm", "dwell_minutes"}, {"finish_class", "colours", "furniture_days"}),
+    ],
+)
+def test_a_product_is_asked_about_by_its_kind(
+    as_owner: Client, kind: str, asked: set[str], not_asked: set[str]
+) -> None:
+    page = as_owner.get("/jobs/products/new/", {"kind": kind}).content.decode()
+
+    assert {name for name in asked if f'name="{name}"' in page} == asked
+    assert {name for name in not_asked if f'name="{name}"' in page} == set()
+
+
+def test_what_is_not_asked_of_a_kind_stays_as_it_was(as_owner: Client) -> None:
+    product = ProductFactory(kind="stripper", finish_class="", walk_hours=7)
+
+    as_owner.post(f"/jobs/products/{product.pk}/edit/", sheet(kind="stripper", film_mm="1"))
+
+    product.refresh_from_db()
+    assert (product.walk_hours, product.film_mm) == (7, 1)
+
+
 def test_decks_are_forecast_again_when_the_class_of_their_finish_changes(as_owner: Client) -> None:
     told: list[list[int]] = []
 

@@ -54,7 +54,7 @@ def test_seven_coats_come_off_with_two_applications_and_six_carry_another(
         ({"overall": 3}, "recoat", "2 coats"),
         ({"overall": 4}, "recoat", "2 coats"),  # an oil is cleaned and recoated for long
         ({"overall": 5}, "strip", "worn to 5 of 5"),
-        ({"overall": 2, "flaking": 3}, "strip", "flaking"),
+        ({"overall": 2, "flaking": 3}, "strip", "peeling"),
         ({"overall": None, "flaking": 2}, "recoat", "2 coats"),
     ],
 )
@@ -116,7 +116,7 @@ def test_a_deck_without_history_is_looked_at_first(business: Business) -> None:
 
     assert (found.advice, found.product, found.same_as_last) == ("look", oil, False)
     assert str(found.steps[0].title) == "Look first"
-    assert "No finish is in the book" in found.warning
+    assert "No finish is on file" in found.warning
 
 
 @pytest.mark.parametrize(

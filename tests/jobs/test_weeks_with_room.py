@@ -53,7 +53,7 @@ def test_months_outside_the_season_are_passed_over_so_that_winter_sees_spring(te
 
     assert found[0].monday == date(2027, 4, 26)  # 1 May 2027 is the Saturday of that week
     assert not found[0].has_room
-    assert found[0].why_not == "Nobody goes out in this week (April is outside the season)."
+    assert found[0].why_not == "No crew works this week (April is outside the season)."
     assert (found[1].monday, found[1].has_room) == (date(2027, 5, 3), True)
 
 
@@ -116,7 +116,7 @@ def test_days_off_of_one_crew_leave_the_other_and_days_off_of_all_close_the_week
     assert second.hours_free == 50
     assert (third.has_room, third.why_not) == (
         False,
-        "Nobody goes out in this week (Day off: Regatta).",
+        "No crew works this week (Day off: Regatta).",
     )
 
 

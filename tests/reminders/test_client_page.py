@@ -137,7 +137,7 @@ def test_who_has_an_open_offer_or_a_booking_is_told_so_and_asked_for_nothing(
     offer = OfferFactory(site=deck.site, is_sent=True, number=104, valid_until=date(2027, 6, 1))
     OfferScopeFactory(offer=offer, deck=deck)
     page = text_of(client.get(url))
-    assert "Our offer 104 is open until Jun 1, 2027" in page
+    assert "Our offer 104 is valid until Jun 1, 2027" in page
     assert "Ask for this week" not in page
     assert press(client, url, "week", **{"offer-week": WEEK}).status_code == 302
     assert not ClientAnswer.objects.exists()
@@ -151,7 +151,7 @@ def test_who_has_an_open_offer_or_a_booking_is_told_so_and_asked_for_nothing(
         hours=6,
     )
     booking.decks.add(deck)
-    assert "We come on <time" in text_of(client.get(url))
+    assert "We’ll come on <time" in text_of(client.get(url))
 
 
 def test_not_this_year_stops_reminders_until_the_season_is_over_and_back(

@@ -111,7 +111,7 @@ def test_decks_that_cannot_be_priced_are_left_out_and_the_others_are_drafted() -
 
     assert [offer.site for offer in drafted.offers] == [plain.site]
     why = dict(drafted.left_out)
-    assert "no price for “Rails”" in why[railed]
+    assert "no price for “Railing”" in why[railed]
     assert "Check its area." in why[vast]
 
 
@@ -187,7 +187,7 @@ def test_a_draft_is_calculated_again_from_what_the_book_holds_now(as_owner: Brow
     Offer.objects.filter(pk=offer.pk).update(state="withdrawn")
     refused = as_owner.post(f"/due/offers/{offer.pk}/anew/", follow=True).content.decode()
 
-    assert "Reckoned anew." in page
+    assert "Recalculated." in page
     assert (again.number, again.introduction) == (101, "Good morning.")
     assert again.total > before
     assert again.scopes.get().deck == home

@@ -95,7 +95,7 @@ def test_a_second_click_sends_nothing(two_decks):
     again = remind(*two_decks)
 
     assert again.queued == []
-    assert [each.why for each in again.left_out] == ["The first word waits in the outbox."] * 2
+    assert [each.why for each in again.left_out] == ["The first reminder waits in the outbox."] * 2
     assert Message.objects.count() == 1
 
 
@@ -144,7 +144,7 @@ def test_whoever_may_not_be_written_to_is_left_out_with_the_reason(due, business
         no_consent.pk: "There is no consent on record.",
         no_address.pk: "There is no e-mail address.",
         withdrawn.pk: "The client withdrew consent.",
-        expired.pk: "The consent ran out on 2026-11-24.",
+        expired.pk: "The consent expired on 2026-11-24.",
         silent.pk: "This address asked not to be written to.",
         archived.pk: "The deck or its client is archived.",
     }
@@ -158,7 +158,7 @@ def test_a_deck_that_is_no_longer_due_is_left_out(two_decks):
     result = remind(deck)
 
     assert not result.queued
-    assert result.left_out[0].why.startswith("The first word is due on ")
+    assert result.left_out[0].why.startswith("The first reminder is due on ")
 
 
 def test_a_deck_without_a_coat_is_left_out(two_decks):
@@ -177,7 +177,7 @@ def test_the_standing_of_a_coat_follows_its_message(two_decks):
 
     words = [stand.label for stand in reminder_statuses(jobs, today=TODAY).values()]
 
-    assert words == ["First word accepted Nov 25, 2026", "Not reminded yet"]
+    assert words == ["First reminder sent Nov 25, 2026", "Not reminded yet"]
 
 
 @pytest.fixture

@@ -48,7 +48,7 @@ def test_haste_does_not_wait_for_the_day_but_leaves_what_is_not_due_in_time(due)
 def test_the_second_word_waits_until_the_first_has_left_and_some_days_more(due, business):
     deck = due(due_on=date(2026, 11, 20))
     (first,) = remind().queued
-    assert why(planned(business)) == {deck.pk: "The first word waits in the outbox."}
+    assert why(planned(business)) == {deck.pk: "The first reminder waits in the outbox."}
     went(first)
 
     (second,) = planned(business).planned
@@ -68,7 +68,7 @@ def test_after_the_last_word_there_is_silence(due, business):
 
     end = planned(business, now=NOW + timedelta(days=30), until=date(2027, 6, 1))
 
-    assert why(end) == {deck.pk: "All words have been said, the last on Dec 15, 2026."}
+    assert why(end) == {deck.pk: "All reminders have been sent, the last on Dec 15, 2026."}
 
 
 def test_a_word_that_reached_nobody_goes_by_the_next_channel(due, business):
@@ -108,7 +108,7 @@ def test_an_unconfirmed_word_is_not_said_again_by_the_machine(due, business):
     Message.objects.filter(pk=message.pk).update(state="unconfirmed")
 
     assert why(planned(business))[deck.pk].startswith(
-        "Nobody knows whether the first word went out"
+        "Nobody knows whether the first reminder went out"
     )
 
 
@@ -205,9 +205,9 @@ def test_a_french_client_reads_french_with_french_dates(due):
     (message,) = remind().queued
 
     assert message.language == "fr"
-    assert "Dernière couche : Tidewood Deck Oil" in message.text
+    assert "Dernière couche\N{NO-BREAK SPACE}: Tidewood Deck Oil" in message.text
     assert "janvier 2027" in message.text
-    assert "Ce dont nous avons tenu compte : peu de soleil" in message.text
+    assert "Ce dont nous avons tenu compte\N{NO-BREAK SPACE}: peu de soleil" in message.text
 
 
 def test_a_step_taken_out_of_use_is_passed_over(due, business):

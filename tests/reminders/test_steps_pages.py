@@ -150,7 +150,9 @@ def rules(**changes):
 
 
 def test_the_owner_keeps_the_sequence_and_the_rules(visit, owner):
-    assert "first word" in visit("/reminders/rules/").content.decode()
+    assert (
+        "First reminder: 56 days before the due date" in visit("/reminders/rules/").content.decode()
+    )
 
     visit("/reminders/rules/", rules())
 
@@ -190,7 +192,7 @@ def test_rules_that_cannot_be_are_told_and_nothing_is_kept(visit, changes, said)
 
 def test_somebody_stops_reminders_about_a_coat_and_lets_them_go_again(deck, visit):
     page = visit(f"/decks/{deck.pk}/")
-    assert "Next: first word, Nov 25, 2026" in page.content.decode()
+    assert "Next: first reminder, Nov 25, 2026" in page.content.decode()
 
     stopped = visit(
         f"/reminders/stop/{deck.pk}/", {"words": "Sells the house", "until": "2027-06-01"}

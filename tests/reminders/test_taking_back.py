@@ -288,7 +288,7 @@ def test_a_booking_whose_message_was_taken_back_is_untold_and_can_be_told(
     assert not Message.objects.filter(state="queued").exists()
     as_owner.post(f"/diary/{booking.pk}/tell/", posted_again(asked))
     message = Message.objects.get(state="queued")
-    assert "the weather puts off our visit" in message.subject
+    assert "is postponed by the weather" in message.subject
 
 
 def test_leaving_one_out_holds_the_booking_and_tells_the_others(as_owner: Browser) -> None:

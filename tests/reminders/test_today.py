@@ -216,7 +216,7 @@ def test_the_tabs_count_what_they_hold_and_the_head_says_what_waits(due, busines
     assert "10 to remind" in text
     assert "1 offer open" in text
     # one accepted offer without a day, one bounced and one unconfirmed message
-    assert "3 waiting for you" in text
+    assert "3 to do" in text
 
 
 @pytest.mark.parametrize(
@@ -458,7 +458,7 @@ def test_everything_that_waits_stands_in_one_inbox_with_one_count_on_every_page(
 
     text = words()
 
-    assert "8 waiting for you" in text
+    assert "8 to do" in text
     assert count_inbox(today=TODAY) == 8
     for label in ("Answer", "Address", "Needs a day", "Weather hold", "Not logged"):
         assert label in text

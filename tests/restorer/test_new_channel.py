@@ -213,8 +213,8 @@ def test_its_texts_law_and_steps_are_on_the_pages_of_settings(
     pager: PaperLine, as_owner: Browser
 ) -> None:
     pages = {
-        "/settings/texts/": "Pager</th>",
-        f"/settings/texts/first/{PAGER}/fr/": "<h1>Reminder, first word: pager</h1>",
+        "/settings/texts/": "Pager</a>",
+        f"/settings/texts/first/{PAGER}/fr/": "<h1>First reminder: pager</h1>",
         "/settings/law/": "<summary>Pager ",
         f"/settings/law/CA/{PAGER}/": "Monday to Friday, from",
         "/reminders/rules/": f'<option value="{PAGER}"',

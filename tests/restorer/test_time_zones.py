@@ -20,6 +20,7 @@ from django.test import Client
 from django.utils import timezone
 
 from clients.messaging.models import Message
+from clients.templatetags.formatting import clock
 from restorer import time_zones
 from restorer.settings import BASE_DIR
 from tests.servers_zones import ASKED, ServersZoneError
@@ -126,3 +127,13 @@ def test_a_release_is_dated_by_its_leap_seconds() -> None:
     """The file “leapseconds” of 2026f: “#updated 1783323897 (2026-07-06 07:44:57 UTC)”."""
     assert time_zones.zones_release_date() >= date(2026, 7, 6)
     assert time_zones.zones_release_date().year >= int(time_zones.ZONES_VERSION[:4])
+
+
+@pytest.mark.usefixtures("business")
+def test_a_moment_from_the_database_is_read_on_the_clock_of_the_business() -> None:
+    at = datetime(2026, 11, 29, 19, 38, tzinfo=UTC)
+    there = at.astimezone(zoneinfo.ZoneInfo("Europe/Paris"))
+
+    with timezone.override(zoneinfo.ZoneInfo(VANCOUVER)):
+        assert clock(at).startswith("12:38")
+        assert clock(there).startswith("8:38")  # a moment that carries a place stays there

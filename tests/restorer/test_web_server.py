@@ -209,6 +209,23 @@ def test_what_cannot_be_answered_soon_is_told_to_come_back_and_a_form_is_waited_
         assert form.recv(100).startswith(b"HTTP/1.1 200")
 
 
+def test_programs_hold_up_nobody_but_programs(serve: Callable[..., Served]) -> None:
+    served = serve()
+    served.book.go_on.clear()
+    with contextlib.ExitStack() as stack:
+        for _ in range(web_server.PROGRAM_THREADS):
+            stack.enter_context(served.connect()).sendall(
+                b"GET /api/v1/clients HTTP/1.1\r\nHost: localhost\r\n\r\n"
+            )
+            assert served.book.begun.acquire(timeout=10)
+
+        assert served.ask("/o/abc/").status == 200
+        stack.enter_context(served.connect()).sendall(
+            b"GET /clients/ HTTP/1.1\r\nHost: localhost\r\n\r\n"
+        )
+        assert served.book.begun.acquire(timeout=10)
+
+
 def test_what_is_being_answered_is_finished_before_the_process_ends(
     serve: Callable[..., Served],
 ) -> None:
@@ -258,7 +275,8 @@ def test_what_is_too_large_is_said_so_at_once(
 def test_the_public_lane_takes_the_pages_that_are_open_without_signing_in() -> None:
     ours = ("/sign-in/", "/sign-out/", "/first-visit/")  # of people of the business
     found = {path for path, view in walk(get_resolver()) if not is_guarded(view)}
-    open_paths = {path for path in found if not path.startswith(ours)}
+    others = (*ours, web_server.PROGRAM_PATH)
+    open_paths = {path for path in found if not path.startswith(others)}
 
     assert len(open_paths) > 10
     assert {path for path in open_paths if not path.startswith(web_server.PUBLIC_PATHS)} == set()

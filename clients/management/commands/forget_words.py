@@ -16,8 +16,8 @@ COLUMNS = ["emptied", "months"]
 
 class Command(BookCommand):
     help = (
-        "Empty the words of hooks and returned mails older than the months set under Settings, What"
-        " comes back."
+        "Empty the words of hooks and returned mails older than the months set under Settings,"
+        " Bounces and complaints."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:

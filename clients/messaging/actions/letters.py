@@ -147,13 +147,15 @@ def mark_batch_posted(*, batch: LetterBatch, by: User, now: datetime) -> PostedB
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     refuse_while_held(Business.objects.get())
     if batch.posted_at or not batch.prints:
-        raise LetterError("It was posted before." if batch.posted_at else "Print the batch first.")
+        raise LetterError(
+            "It was mailed before." if batch.posted_at else "Print the letter run first."
+        )
     left_out = [
         letter
         for letter in batches.letters_in_batch(batch, Business.objects.get())
         if letter.why_not
     ]
-    note = f"Posted with batch {batch.pk}."
+    note = f"Mailed with letter run {batch.pk}."
     count = apply_transition(
         batches.messages_to_post(batch),
         Transition.POST_LETTER,
@@ -176,8 +178,10 @@ def dissolve_letter_batch(*, batch: LetterBatch, by: User, now: datetime) -> int
     """An open batch is given up; its letters wait again. How many."""
     batch = LetterBatch.objects.select_for_update(of=("self",)).get(pk=batch.pk)
     if batch.posted_at:
-        raise LetterError("It was posted before; nothing can call it back.")
+        raise LetterError("It was mailed before; nothing can call it back.")
     ids = list(batches.messages_to_post(batch).values_list("pk", flat=True))
-    write_message_events(ids, State.QUEUED, note=f"Batch {batch.pk} was given up.", by=by, at=now)
+    write_message_events(
+        ids, State.QUEUED, note=f"Letter run {batch.pk} was undone.", by=by, at=now
+    )
     batch.delete()
     return len(ids)

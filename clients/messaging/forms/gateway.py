@@ -10,7 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import phones
-from clients.forms.fields import textarea
+from clients.forms.fields import needed_with_others, textarea
 from clients.messaging.channels import gateway_protocol as gateway_codes
 from clients.messaging.models import TextGateway
 from clients.messaging.models.gateway import plain_hook_fields
@@ -159,6 +159,8 @@ class GatewayForm(forms.ModelForm):
     def __init__(self, *args: Any, country: str, **kwargs: Any) -> None:
         self.country = country
         super().__init__(*args, **kwargs)
+        for name in ("auth_name", "auth_secret", "hook_header"):
+            needed_with_others(self.fields[name])
         template = flatten_template(self.instance.template or DEFAULT_TEMPLATE)
         self.initial.update({"auth_secret": "", "hook_key": "", "template": template})
 

@@ -16,10 +16,8 @@ class RetentionForm(forms.ModelForm):
         model = Business
         fields = ["raw_months", "answered_link_months"]
         labels = {
-            "raw_months": "Months that the words of reports, answers and returned mails are kept",
-            "answered_link_months": (
-                "Months that a client's link to an offer opens after the answer"
-            ),
+            "raw_months": "Months to keep message contents",
+            "answered_link_months": "Months an offer link works",
         }
         help_texts = {
             "raw_months": (

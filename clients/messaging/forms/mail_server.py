@@ -4,19 +4,22 @@ from typing import Any
 
 from django import forms
 
+from clients.forms.fields import needed_with_others
 from clients.messaging.models import MailServer
 
 
 class MailServerForm(forms.ModelForm):
     """Host, port, encryption, log-in; the password that is kept is never shown."""
 
-    password = forms.CharField(
-        label="Password",
-        required=False,
-        strip=False,
-        max_length=500,
-        help_text="Empty keeps the one that is there.",
-        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+    password = needed_with_others(
+        forms.CharField(
+            label="Password",
+            required=False,
+            strip=False,
+            max_length=500,
+            help_text="Empty keeps the one that is there.",
+            widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+        )
     )
 
     class Meta:

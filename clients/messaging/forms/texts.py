@@ -139,7 +139,7 @@ class LawRuleForm(forms.Form):
         help_text="Empty means without an end.",
     )
     must_include = forms.MultipleChoiceField(
-        label="Every message holds",
+        label="Every message includes",
         required=False,
         widget=forms.CheckboxSelectMultiple,
         choices=[(name, words) for name, (words, *_) in contents.REQUIRED_CONTENTS.items()],

@@ -24,9 +24,9 @@ class State(models.TextChoices):
     """Where a message stands; see docs/owner.md, "What the states mean"."""
 
     QUEUED = "queued", "Queued"
-    CLAIMED = "claimed", "Being prepared"
-    TRANSMITTING = "transmitting", "Being handed over"
-    ACCEPTED = "accepted", "Accepted"
+    CLAIMED = "claimed", "Sending"
+    TRANSMITTING = "transmitting", "Sending"
+    ACCEPTED = "accepted", "Sent"
     DELIVERED = "delivered", "Delivered"
     BOUNCED = "bounced", "Bounced"
     UNCONFIRMED = "unconfirmed", "Unconfirmed"
@@ -161,7 +161,9 @@ class Message(models.Model):
     lease_until = models.DateTimeField(null=True, blank=True)
     attempts = models.PositiveSmallIntegerField(default=0)
     accepted_at = models.DateTimeField(null=True, blank=True)
-    reply = models.CharField(max_length=500, blank=True, help_text="The far side's last words.")
+    reply = models.CharField(
+        max_length=500, blank=True, help_text="The last answer of the other side."
+    )
     provider_id = models.CharField(max_length=200, blank=True)
 
     objects = MessageQuerySet.as_manager()

@@ -16,17 +16,18 @@ class MessageText(models.Model):
     without a row the wording that comes with the program is used."""
 
     class Purpose(models.TextChoices):
-        FIRST = "first", "Reminder, first word"
-        OVERDUE = "overdue", "Reminder, overdue"
-        SECOND = "second", "Reminder, second word"
-        LAST = "last", "Reminder, last word"
+        FIRST = "first", "First reminder"
+        OVERDUE = "overdue", "Overdue reminder"
+        SECOND = "second", "Second reminder"
+        LAST = "last", "Last reminder"
         OFFER = "offer", "Offer"
         BOOKED = "booked", "Visit booked"
         MOVED = "moved", "Visit moved"
-        HELD = "held", "Visit put off for the weather"
-        CALLED_OFF = "called_off", "Visit called off"
+        HELD = "held", "Visit postponed for the weather"
+        CALLED_OFF = "called_off", "Visit cancelled"
         CARE = "care", "Care record"
         RECALL = "recall", "Notice about a product"
+        PLAN = "plan", "Care plan, week chosen"
 
     purpose = models.CharField(max_length=10, choices=Purpose.choices)
     channel = models.CharField(max_length=6, choices=Channel.choices)

@@ -35,7 +35,7 @@ class ToDo(models.Model):
         Message, null=True, blank=True, on_delete=models.SET_NULL, related_name="to_dos"
     )
     words = models.CharField(max_length=500)
-    url = models.CharField(max_length=300, blank=True, help_text="The page on which it is settled.")
+    url = models.CharField(max_length=300, blank=True, help_text="The page on which it is done.")
     made_at = models.DateTimeField(db_default=Now())
     done_at = models.DateTimeField(null=True, blank=True)
     done_by = models.ForeignKey(

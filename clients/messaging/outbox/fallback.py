@@ -11,7 +11,7 @@ from clients.messaging.models.message import MARKETING_MESSAGE_KINDS, State
 from clients.messaging.outbox import decisions
 from clients.messaging.outbox.queueing import AttachmentFile, OutgoingMessage, queue_message
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
-from clients.messaging.texts import ComposedText
+from clients.messaging.texts import ComposedText, standard_phrase
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Channel, User, traits_of
 
@@ -48,7 +48,10 @@ def resend_by(*, message: Message, channel: str, by: User, now: datetime) -> Mes
     route = route_to(row.client, channel, purpose, on=business.today(now))
     if isinstance(route, Refusal):
         raise Unsendable(f"It cannot go by {Channel(channel).label.lower()}: {route.why}")
-    words = ComposedText(row.subject, text_without_link(business, row), language=row.language)
+    text = text_without_link(business, row)
+    if is_marketing and traits_of(channel).is_by_post:
+        text += f"\n\n{standard_phrase(row.language, 'objection')}"
+    words = ComposedText(row.subject, text, language=row.language)
     outgoing = OutgoingMessage(
         client=row.client,
         kind=row.kind,

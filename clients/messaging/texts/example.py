@@ -6,7 +6,9 @@ from decimal import Decimal
 
 from babel.dates import format_date, format_time
 from babel.numbers import format_currency
+from django.utils.translation import gettext
 
+from clients import display
 from clients.display import locale_for_language
 from clients.messaging.texts.standard import MESSAGE_FIELDS, fields_of
 from clients.models import Business, Client, traits_of
@@ -69,10 +71,14 @@ def example_decks(client: Client, channel: str) -> str:
 def example_dates(language: str, business: Business) -> dict[str, str]:
     """Days, times and money as this language writes them."""
     locale = locale_for_language(language, business)
+    with display.in_client_language(language):
+        about = gettext("about {time}")
     return {
         "due_by": format_date(date(2027, 3, 1), "MMMM y", locale),
         "valid_until": format_date(date(2027, 4, 30), "medium", locale),
         "visit_day": format_date(date(2027, 5, 11), "full", locale),
-        "visit_time": format_time(time(8), "short", locale=locale),
+        "visit_time": about.format(time=format_time(time(8), "short", locale=locale)),
+        "say_no_by": format_date(date(2027, 4, 27), "full", locale),
         "total": format_currency(Decimal("684.25"), business.currency, locale=locale),
+        "plan_price": format_currency(Decimal("684.25"), business.currency, locale=locale),
     }

@@ -111,6 +111,8 @@ Purpose = MessageText.Purpose
 REMINDER_PURPOSES = {Purpose.FIRST, Purpose.OVERDUE, Purpose.SECOND, Purpose.LAST}
 MARKETING_PURPOSES = {*REMINDER_PURPOSES, Purpose.OFFER}
 VISIT_PURPOSES = {Purpose.BOOKED, Purpose.MOVED, Purpose.HELD, Purpose.CALLED_OFF}
+PAGE_PURPOSES = {*REMINDER_PURPOSES, Purpose.PLAN}  # they lead to the client's own page
+PLANNED_PURPOSES = {*VISIT_PURPOSES, Purpose.PLAN}
 ALL_PURPOSES = set(Purpose)
 
 FIELD_PATTERN = re.compile(r"\{([^{}\n]*)\}")
@@ -175,7 +177,7 @@ def define_field(
 SAMPLE_DECKS = (
     "Back deck, 7 Plover Row, Lunenburg\nLast coat: Tidewood Deck Oil, Driftwood; Jun 12, 2025\n"
     "What it needs: a clean and a fresh coat\nBest time: May 2027\n"
-    "What we reckoned with: much walked on, salt from the sea"
+    "What we took into account: much walked on, salt from the sea"
 )
 SAMPLE_CARE = (
     "Oiled with Tidewood Deck Oil, Driftwood, two coats.\nWalk on it after 24 hours, put furniture"
@@ -224,13 +226,13 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         "the client's own page: choose a week, ask for a price, say no; in a letter its short"
         " address, where the code is typed",
         "https://decks.example.com/p/K7M2P9XQRT/",
-        REMINDER_PURPOSES,
+        PAGE_PURPOSES,
         empty=True,
     ),
     "page_code": define_field(
         "the code that the client types at that address",
         "K7M2P-9XQRT",
-        REMINDER_PURPOSES,
+        PAGE_PURPOSES,
         empty=True,
     ),
     "check_question": define_field(
@@ -241,13 +243,21 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     ),
     "offer_number": define_field("number of the offer", "104", {Purpose.OFFER}),
     "total": define_field("total of the offer, with taxes", "$684.25", {Purpose.OFFER}),
+    "plan_price": define_field("price of the visit by the care plan", "$684.25", {Purpose.PLAN}),
+    "say_no_by": define_field(
+        "last day to say no to the visit", "Tuesday, April 27, 2027", {Purpose.PLAN}
+    ),
     "offer_url": define_field(
         "the client's own link to the offer", "https://decks.example.com/o/abc/", {Purpose.OFFER}
     ),
     "valid_until": define_field("last day of the offer", "Apr 30, 2027", {Purpose.OFFER}),
-    "visit_day": define_field("day or days of the visit", "Tuesday, May 11, 2027", VISIT_PURPOSES),
-    "visit_time": define_field("time of the visit", "8:00 a.m.", VISIT_PURPOSES, empty=True),
-    "crew": define_field("name of the crew", "Tern crew", VISIT_PURPOSES, empty=True),
+    "visit_day": define_field(
+        "day or days of the visit", "Tuesday, May 11, 2027", PLANNED_PURPOSES
+    ),
+    "visit_time": define_field(
+        "time of the visit", "about 8:00 a.m.", PLANNED_PURPOSES, empty=True
+    ),
+    "crew": define_field("name of the crew", "Tern crew", PLANNED_PURPOSES, empty=True),
     "care": define_field(
         "what was applied and how to care for it", SAMPLE_CARE, {Purpose.CARE}, block=True
     ),

@@ -1,6 +1,8 @@
 """Settings of the text message gateway:
 the owner describes it, tries it, and gives it the addresses of our hooks."""
 
+from collections.abc import Sequence
+
 from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -39,11 +41,22 @@ def edit_gateway(request: HttpRequest) -> HttpResponse:
             "Saved. Text messages go out by it." if row.is_on else "Saved. It is not in use yet.",
         )
         return redirect("settings:gateway")
+    return render_gateway(request, row, form)
+
+
+def render_gateway(
+    request: HttpRequest,
+    row: TextGateway,
+    form: GatewayForm,
+    addresses: Sequence[tuple[str, str]] = (),
+) -> HttpResponse:
+    """`addresses` are those for its reports, in words and whole, shown only when they are new."""
     context = {
         "form": form,
         "row": row,
         "is_kept": not row._state.adding,
-        "trial": TrialForm(country=country),
+        "addresses": addresses,
+        "trial": TrialForm(country=business_of(request).country),
         "events": (
             InboundEvent.objects.filter(source__startswith="text ").select_related("client")[:8]
         ),
@@ -68,7 +81,8 @@ def hook_secret(request: HttpRequest) -> HttpResponse:
             ("Answers of clients", "text_inbound"),
         )
     ]
-    return render(request, "settings/hook_secret.html", {"addresses": addresses, "gateway": row})
+    form = GatewayForm(instance=row, country=business_of(request).country)
+    return render_gateway(request, row, form, addresses)
 
 
 @require_POST

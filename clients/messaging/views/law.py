@@ -4,10 +4,12 @@ table."""
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients.access import business_of, business_today, current_user, owner_required
+from clients.form_page import FormPage, render_form_page
 from clients.messaging import law_page
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LawRuleForm
@@ -56,13 +58,17 @@ def law_rule(request: HttpRequest, jurisdiction: str, medium: str) -> HttpRespon
             request, "Saved. Messages already in the outbox keep the rule they were queued under."
         )
         return redirect("speech:law")
-    context = {
-        "form": form,
-        "place": law_page.jurisdiction_name(jurisdiction),
-        "medium": Channel(medium).label,
-        "shown": RuleSummary(rule),
-    }
-    return render(request, "settings/law_rule.html", context)
+    law_table = reverse("speech:law")
+    place = law_page.jurisdiction_name(jurisdiction)
+    page = FormPage(
+        f"Our own rule: {place}, {Channel(medium).label.lower()}",
+        "It counts from the day you say, for messages written then. What is in the outbox keeps the"
+        " rule it was written under.",
+        back=(law_table, "Law"),
+        fields="settings/_law_rule_fields.html",
+        cancel=law_table,
+    )
+    return render_form_page(request, page, form=form, shown=RuleSummary(rule))
 
 
 @require_POST

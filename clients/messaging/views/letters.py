@@ -96,11 +96,11 @@ def post_batch(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(LetterBatch, pk=pk)
     posted = actions.mark_batch_posted(batch=row, by=current_user(request), now=timezone.now())
     messages.success(
-        request, f"Noted: {posted.count} letter{'' if posted.count == 1 else 's'} posted."
+        request, f"Noted: {posted.count} letter{'' if posted.count == 1 else 's'} mailed."
     )
     if posted.left_out:
         messages.warning(
-            request, f"Not counted as posted: {', '.join(posted.left_out)}. Were they taken out?"
+            request, f"Not counted as mailed: {', '.join(posted.left_out)}. Were they taken out?"
         )
     return redirect("channels:letters")
 

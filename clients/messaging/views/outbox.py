@@ -64,10 +64,10 @@ MESSAGE_ACTIONS = {
     "again": MessageAction(
         "Send again",
         lambda m, now, by: decisions.resend_message(message=m, now=now, by=by),
-        "It is queued once more.",
+        "It goes once more.",
     ),
     "aside": MessageAction(
-        "Leave it",
+        "Close without sending",
         lambda m, now, by: decisions.dismiss_message(message=m, now=now, by=by),
         "It is left at that.",
     ),

@@ -121,7 +121,7 @@ def show_text_html(request: HttpRequest, purpose: str, channel: str, language: s
 def text_reset(request: HttpRequest, purpose: str, channel: str, language: str) -> HttpResponse:
     wording_or_404(request, purpose, channel, language)
     if actions.reset_message_text(purpose=purpose, channel=channel, language=language):
-        messages.success(request, "Back to the program's words.")
+        messages.success(request, "Back to the standard wording.")
     return redirect("speech:text", purpose, channel, language)
 
 

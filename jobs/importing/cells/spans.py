@@ -214,12 +214,7 @@ def part_span(words: str, calendar: Calendar) -> DaySpan | None:
     whole = find_span(found[2], calendar)
     if whole is None or whole.precision is Precision.DAY:
         return whole
-    days = (whole.last - whole.first).days + 1
-    third = PARTS[found[1]]
-    return DaySpan(
-        whole.first + timedelta(days=days * third // 3),
-        whole.first + timedelta(days=days * (third + 1) // 3 - 1),
-    )
+    return whole.third(PARTS[found[1]])
 
 
 def spreadsheet_day(words: str, calendar: Calendar) -> DaySpan | None:

@@ -10,7 +10,7 @@ from vobject.base import ParseError, VObjectError
 from jobs.importing.files.delimited import decoded_lines
 
 CARD_HEADER = [
-    *("Name", "Company", "Phone", "E-mail", "Street", "Town", "Region", "Postcode", "Country"),
+    *("Name", "Company", "Phone", "E-mail", "Street", "Town", "Region", "Postal code", "Country"),
     "Notes",
 ]
 MOBILE_TYPES = {"CELL", "MOBILE", "IPHONE"}

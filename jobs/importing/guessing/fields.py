@@ -58,7 +58,9 @@ LIST_FIELDS = [
     ListField(
         "region", "Province, state or region", ("region", "province", "state", "prov", "county")
     ),
-    ListField("postcode", "Postcode", ("postcode", "postal code", "zip", "zip code", "post code")),
+    ListField(
+        "postcode", "Postal code", ("postcode", "postal code", "zip", "zip code", "post code")
+    ),
     ListField("country", "Country", ("country",)),
     ListField("latitude", "Latitude", ("latitude", "lat")),
     ListField("longitude", "Longitude", ("longitude", "lon", "lng")),
@@ -82,7 +84,7 @@ LIST_FIELDS = [
     ),
     ListField(
         "species",
-        "Timber",
+        "Wood",
         ("timber", "wood", "species", "wood type", "material", "lumber", "boards"),
     ),
     ListField("texture", "Surface of the boards", ("texture",)),

@@ -268,7 +268,7 @@ def timber_doubt(facts: ListFacts) -> Iterator[Doubt]:
         if not found.is_sure:
             entries.append(DoubtEntry(text, text, count, options, found.species or Species.UNKNOWN))
     if entries:
-        yield Doubt("timber", "What timber do these words mean?", "", entries[:MAX_ENTRIES])
+        yield Doubt("timber", "What wood do these words mean?", "", entries[:MAX_ENTRIES])
 
 
 def finish_names(facts: ListFacts, book: BookFacts) -> Counter[str]:

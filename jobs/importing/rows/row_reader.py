@@ -171,7 +171,7 @@ class RowReader:
         found = read_timber(text)
         deck.species = self.answers.get("timber", text) or found.species
         if not found.species:
-            deck.notes.append(f"Timber: {text}")
+            deck.notes.append(f"Wood: {text}")
 
     def check(self, unit: UnitRead) -> None:
         """What a deck needs that is not there."""

@@ -44,8 +44,8 @@ def decimal_argument(text: str) -> Decimal:
 
 class Command(BookCommand):
     help = (
-        "Reckon the litres of a product for an area, take what is in tins, and choose the cheapest"
-        " packs."
+        "Calculate the litres of a product for an area, take what is in cans, and choose the"
+        " cheapest packs."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -59,7 +59,7 @@ class Command(BookCommand):
         parser.add_argument(
             "--texture", choices=Deck.Texture.values, default="smooth", help="Default: smooth."
         )
-        parser.add_argument("--colour", default="", help="Tins in this colour are used first.")
+        parser.add_argument("--colour", default="", help="Cans in this colour are used first.")
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:

@@ -143,6 +143,15 @@ def task_minutes(prices: PriceTable, deck: DeckWork, task: str) -> Decimal:
     )
 
 
+def task_charge(prices: PriceTable, deck: DeckWork, task: str) -> Decimal:
+    """What a task costs on one deck by the list; a price a visit is charged once for the visit,
+    elsewhere."""
+    charged = [rate for rate in prices.rates_for_task(task) if rate.per != "job"]
+    return sum(
+        (rate.amount * (rate_quantity(deck, rate, prices) or 0) for rate in charged), Decimal(0)
+    )
+
+
 def priced_deck_hours(prices: PriceTable, deck: DeckWork) -> Decimal:
     return cents(
         sum((task_minutes(prices, deck, task) for task in deck.tasks), Decimal(0))
@@ -258,10 +267,10 @@ def reduction_line(
     early = prices.early_percent
     choices: list[tuple[Decimal, StrOrPromise]] = []
     if reductions.month in prices.off_season_months and off:
-        words = _("Off-season reduction, {percent} % on the work")
+        words = _("Off-season discount, {percent} % on the work")
         choices.append((off, format_lazy(words, percent=lazy_percent(off))))
     if reductions.is_early and early:
-        words = _("Reduction for booking before the due date, {percent} % on the work")
+        words = _("Discount for booking before the due date, {percent} % on the work")
         choices.append((early, format_lazy(words, percent=lazy_percent(early))))
     if not choices or not work:
         return []

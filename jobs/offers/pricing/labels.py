@@ -17,7 +17,7 @@ TASK_LABELS = {
     "brighten": _("Brighten"),
     "sand": _("Light sand"),
     "coat": _("Seal"),
-    "rails": _("Rails"),
+    "rails": _("Railing"),
     "stairs": _("Stairs"),
     "hourly": _("Other work by the hour"),
 }

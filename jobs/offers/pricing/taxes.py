@@ -68,7 +68,7 @@ def calculate_totals(
     tax = sum((each.amount for each in taxes), Decimal(0))
     if net < 0 or any(each.base < 0 for each in taxes):
         raise PricingError(
-            "The reductions are larger than what they reduce. Make them smaller, or take them out."
+            "The discounts are larger than what they reduce. Make them smaller, or take them out."
         )
     return Totals(cents(net), cents(tax), cents(net + tax), taxes)
 

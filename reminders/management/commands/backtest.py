@@ -15,7 +15,7 @@ from reminders.management.arguments import require_business
 
 class Command(BookCommand):
     help = (
-        "Judge the forecast on the business's own book: learn from the past, foretell a year, look"
+        "Judge the forecast on the business's own book: learn from the past, forecast a year, look"
         " what was found."
     )
 
@@ -29,7 +29,7 @@ class Command(BookCommand):
         parser.add_argument(
             "--reliability",
             action="store_true",
-            help="How often coats were worn, by chance foretold.",
+            help="How often coats were worn, by the chance that was forecast.",
         )
         add_format_option(parser)
 

@@ -24,8 +24,8 @@ LINE_COLUMNS = ["kind", "words", "quantity", "unit", "unit_price", "amount", "ta
 
 class Command(BookCommand):
     help = (
-        "Reckon an offer for one deck: scope, lines, litres, packs, totals. Drafts nothing unless"
-        " --save is given."
+        "Calculate an offer for one deck: scope, lines, litres, packs, totals. Drafts nothing"
+        " unless --save is given."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:

@@ -16,7 +16,7 @@ COLUMNS = ["forecasts", "seconds", "today"]
 
 
 class Command(BookCommand):
-    help = "Reckon anew when each finish is due; without deck numbers, for all decks."
+    help = "Recalculate when each finish is due; without deck numbers, for all decks."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(

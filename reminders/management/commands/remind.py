@@ -58,7 +58,7 @@ class RemindArguments:
 
 class Command(BookCommand):
     help = (
-        "Queue one message a client about all decks that are due for a word until the end of a"
+        "Queue one message a client about all decks that are due for a reminder until the end of a"
         " month."
     )
 

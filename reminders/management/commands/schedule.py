@@ -52,15 +52,21 @@ class Command(BookCommand):
             "schedule_type": Schedule.DAILY,
             "minutes": None,
         }
+        forgetting = {
+            "func": "restorer.tasks.forget_answers_nightly",
+            "schedule_type": Schedule.DAILY,
+            "minutes": None,
+        }
         save_schedule("tick", now, every_minute)
         save_schedule("refresh forecasts", next_night(now), every_night)
         save_schedule("learn", next_night(now), learning)
         save_schedule("remind", next_night(now) + AFTER_FORECASTS, reminding)
         save_schedule("forget words", next_night(now) + AFTER_REMINDERS, tidying)
+        save_schedule("forget answers", next_night(now) + AFTER_REMINDERS, forgetting)
         save_schedule("back up", next_night(now) + AFTER_FORGETTING, saving)
         self.stdout.write(
-            "6 schedules: each minute the outbox; each night forecasts, what visits taught,"
-            " reminders, words too old, a backup."
+            "7 schedules: each minute the outbox; each night forecasts, what visits taught,"
+            " reminders, words and answers too old, a backup."
         )
 
 

@@ -20,7 +20,7 @@ OPTIONS = [
 
 
 class Command(BaseCommand):
-    help = "Make the lock files anew from pyproject.toml (for maintainers)."
+    help = "Make the lock files again from pyproject.toml (for maintainers)."
     requires_system_checks: list[str] = []
 
     def handle(self, *args: Any, **options: Any) -> None:

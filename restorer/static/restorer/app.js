@@ -48,7 +48,8 @@
     total.value = Number(total.value) + 1;
     rows.lastElementChild.querySelector("input:not([type=hidden]), select, textarea")?.focus();
   };
-  document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
+  const showRowButtons = () => document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
+  showRowButtons();
   document.addEventListener("click", (event) => {
     const button = event.target.closest("[data-add-row]");
     if (button) addRow(button.closest("[data-formset]"));
@@ -76,6 +77,11 @@
   };
   document.addEventListener("change", (event) => { if (event.target.form) review(event.target.form); });
   document.querySelectorAll("form").forEach(review);
+  // A part of the page was put in anew (kept/forms.js).
+  document.addEventListener("shown", () => {
+    showRowButtons();
+    document.querySelectorAll("form").forEach(review);
+  });
 
   // Suggestions that follow a choice: a select with data-lists=NAME gives the row's [data-listed] the list NAME-value.
   document.addEventListener("change", (event) => {
@@ -125,6 +131,56 @@
     });
     sumUp(form);
   });
+
+  // What was typed and not sent is not lost by a wrong press: the browser asks before it leaves the page.
+  // Only forms that post; boxes of a table that choose rows are no work to lose.
+  // It listens only while there is something to lose: a page that listens always is not kept for Back.
+  const changed = new Set();
+  const askFirst = (event) => { if ([...changed].some((form) => form.isConnected)) event.preventDefault(); };
+  const mark = (form) => {
+    changed.add(form);
+    addEventListener("beforeunload", askFirst);
+  };
+  const discard = () => {
+    changed.clear();
+    removeEventListener("beforeunload", askFirst);
+  };
+  const isWork = (control) => control.form?.method === "post" && control.name && !control.form.dataset.keeping && !control.closest("td.choose, .inbox");
+  for (const kind of ["input", "change"]) {
+    document.addEventListener(kind, (event) => { if (isWork(event.target)) mark(event.target.form); });
+  }
+  document.addEventListener("submit", discard);
+  document.addEventListener("click", (event) => { if (event.target.closest("[data-discards]")) discard(); });
+
+  // What cannot be right is said on leaving the field, by the browser's own rules and in its words;
+  // the server looks again at everything.
+  document.addEventListener("change", (event) => {
+    const control = event.target;
+    const field = control.closest(".form .field");
+    if (!field || !control.validity || ["radio", "checkbox", "file"].includes(control.type)) return;
+    field.querySelector("[data-said]")?.remove();
+    const isWrong = !control.validity.valid && !control.validity.valueMissing;
+    field.classList.toggle("has-errors", isWrong || Boolean(field.querySelector(".errorlist")));
+    if (!isWrong) return;
+    const said = document.createElement("ul");
+    said.className = "errorlist";
+    said.dataset.said = "";
+    said.setAttribute("role", "alert");
+    said.append(Object.assign(document.createElement("li"), { textContent: control.validationMessage }));
+    control.before(said);
+  });
+
+  // Time zone and country as the browser has them: data-guess-zone=NAME on the select names the country's field.
+  // Only in a form as it first opens; whatever was chosen or sent before stays.
+  const guessZone = (zones) => {
+    const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+    const option = [...zones.options].find((each) => [each.value, ...each.dataset.also.split(" ")].includes(here));
+    if (!option || zones.form.querySelector(".has-errors")) return;
+    zones.value = option.value;
+    const country = zones.form.elements[zones.dataset.guessZone];
+    if ([...country.options].some((each) => each.value === option.dataset.country)) country.value = option.dataset.country;
+  };
+  document.querySelectorAll("[data-guess-zone]").forEach(guessZone);
 
   document.querySelector("[data-focus]")?.focus();
 })();

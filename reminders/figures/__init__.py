@@ -1,0 +1,37 @@
+"""How the business does: jobs and money, offers, reminders, hours, decks and the work to come, each
+as a row a month."""
+
+from collections.abc import Callable, Mapping
+from datetime import date
+
+from clients.models import Business
+from reminders.figures.crew_load import read_crew_load
+from reminders.figures.decks_kept import read_decks_kept
+from reminders.figures.monthly_figure import MonthlyFigure
+from reminders.figures.offers_won import read_offers_won
+from reminders.figures.plans import read_plans
+from reminders.figures.reminder_funnel import read_reminder_funnel
+from reminders.figures.turnover import read_turnover
+from reminders.figures.work_to_come import read_work_to_come
+
+FIGURE_READERS: Mapping[str, Callable[..., MonthlyFigure]] = {
+    "turnover": read_turnover,
+    "work_to_come": read_work_to_come,
+    "hours": read_crew_load,
+    "offers": read_offers_won,
+    "reminders": read_reminder_funnel,
+    "decks": read_decks_kept,
+    "plans": read_plans,
+}
+
+__all__ = ["FIGURE_READERS", "MonthlyFigure", "read_figure", "read_figures"]
+
+
+def read_figure(key: str, *, today: date, business: Business) -> MonthlyFigure:
+    """One of `FIGURE_READERS`."""
+    return FIGURE_READERS[key](today=today, business=business)
+
+
+def read_figures(*, today: date, business: Business) -> list[MonthlyFigure]:
+    """All of them, in the order of the page; in a fixed number of queries."""
+    return [read_figure(key, today=today, business=business) for key in FIGURE_READERS]

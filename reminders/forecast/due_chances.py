@@ -1,0 +1,50 @@
+"""When coats come due: the chance that each is worn by some day, as often as it is asked for."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from reminders.forecast.arrays import Floats
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.coats import Coats
+from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast.posterior import Posterior
+from reminders.forecast.prediction import believe_inspections, predict_log_life
+
+
+def worn_chances_by_day(
+    coats: Coats,
+    posterior: Posterior,
+    days: Sequence[float],
+    *,
+    weights: ClockWeights = CLOCK_WEIGHTS,
+) -> Floats:
+    """Return the chance that a coat is worn by each of some days, inspections known.
+
+    Parameters
+    ----------
+    coats : Coats
+        The running coat of each of n decks.
+    posterior : Posterior
+        What is believed.
+    days : sequence of float, length k
+        In days since 1970-01-01, none before the newest inspection.
+    weights : ClockWeights
+        What the seasonal clock follows.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        Between 0 and 1, not falling from one day to a later one.
+    """
+    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
+    start = clock.reading(coats.coated_on)
+    belief = predict_log_life(coats, posterior)
+    seen = believe_inspections(coats, clock, belief)
+    chances = np.empty((len(coats), len(days)))
+    for place, day in enumerate(days):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            age = np.log(clock.reading(np.full(len(coats), float(day))) - start)
+            z = (age - belief.mean) / belief.spread
+        chances[:, place] = seen.cdf(np.where(np.isnan(z), -np.inf, z))
+    return chances

@@ -1,0 +1,15 @@
+"""The book for programs: JSON under /api/v1/, described by OpenAPI 3.1 (docs/api.md)."""
+
+from restorer.api.addresses import other_urls, program_urls
+from restorer.api.problems import is_of_api, problem_response
+from restorer.api.tokens import TokenTakenError, make_api_token, revoke_api_token
+
+__all__ = [
+    "TokenTakenError",
+    "is_of_api",
+    "make_api_token",
+    "other_urls",
+    "problem_response",
+    "program_urls",
+    "revoke_api_token",
+]

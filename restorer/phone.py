@@ -1,0 +1,124 @@
+"""What a phone asks for to work without a signal: how it is installed, its worker, a token, and
+which pages are of the day."""
+
+import hashlib
+import json
+from collections.abc import Iterator
+from datetime import date
+
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.staticfiles.storage import staticfiles_storage
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_GET
+
+from clients.access import business_today, current_user
+from jobs.models import Booking
+from reminders.today import bookings_ahead
+
+FRAME_FILES = [
+    "restorer/app.css",
+    "restorer/app.js",
+    "restorer/favicon.svg",
+    "restorer/vendor/htmx-2.0.11.min.js",
+    "restorer/vendor/idb-8.0.4.js",
+    *(
+        f"restorer/kept/{name}.js"
+        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store")
+    ),
+]
+ICONS = [("192", "any"), ("512", "any"), ("maskable-512", "maskable")]
+
+
+@require_GET
+@login_not_required
+def show_worker(request: HttpRequest) -> HttpResponse:
+    """The service worker, at the top so that all pages are its own. Its text names each file that
+    it keeps, so a release with other files is another worker."""
+    files = [staticfiles_storage.url(name) for name in FRAME_FILES]
+    worker = staticfiles_storage.url("restorer/kept/worker.js")
+    version = hashlib.sha256(" ".join([worker, *files]).encode()).hexdigest()[:12]
+    started = json.dumps({"version": version, "files": files})
+    text = f'import {{ start }} from "{worker}";\nstart({started});\n'
+    return HttpResponse(text, content_type="text/javascript; charset=utf-8")
+
+
+@require_GET
+@login_not_required
+def show_manifest(request: HttpRequest) -> HttpResponse:
+    """Web Application Manifest (W3C): how it is put on the first screen of a phone."""
+    business = getattr(request, "business", None)
+    icons = [
+        {
+            "src": staticfiles_storage.url(f"restorer/icon-{name}.png"),
+            "sizes": f"{name.rpartition('-')[2]}x{name.rpartition('-')[2]}",
+            "type": "image/png",
+            "purpose": purpose,
+        }
+        for name, purpose in ICONS
+    ]
+    manifest = {
+        "id": "/",
+        "name": business.name if business else "Deck care",
+        "short_name": "Decks",
+        "start_url": reverse("today"),
+        "scope": "/",
+        "display": "standalone",
+        "background_color": "#edf0ee",
+        "theme_color": "#22363b",
+        "icons": icons,
+    }
+    return HttpResponse(json.dumps(manifest), content_type="application/manifest+json")
+
+
+@require_GET
+@login_not_required
+def tell_token(request: HttpRequest) -> HttpResponse:
+    """A fresh token for a form that waited, and who is signed in (empty if nobody)."""
+    person = str(request.user.pk) if request.user.is_authenticated else ""
+    return JsonResponse({"person": person, "token": get_token(request)})
+
+
+@require_GET
+def list_day_pages(request: HttpRequest) -> HttpResponse:
+    """The addresses that a phone keeps to be read without a signal."""
+    today = business_today(request)
+    pages = [reverse("phone_offline"), *empty_forms()]
+    if not current_user(request).may_send:
+        pages.append(reverse("today"))  # the crew's: the office's is the whole book
+    for booking in bookings_of_phone(today):
+        pages += booking_pages(booking, today)
+    return JsonResponse({"pages": list(dict.fromkeys(pages))})
+
+
+def empty_forms() -> list[str]:
+    log = reverse("jobs:log")
+    return [log, f"{log}?new=1", reverse("clients:new")]
+
+
+def bookings_of_phone(today: date) -> list[Booking]:
+    """Of today and tomorrow, each once."""
+    return list({day.booking_id: day.booking for day in bookings_ahead(today)}.values())
+
+
+def booking_pages(booking: Booking, today: date) -> Iterator[str]:
+    """The booking; each of its decks with its history, work and cautions; and the forms."""
+    yield reverse("diary:booking", args=[booking.pk])
+    for deck in booking.decks.all():
+        yield reverse("decks:detail", args=[deck.pk])
+        yield reverse("jobs:scope", args=[deck.pk])
+        yield f"{reverse('jobs:visit')}?deck={deck.pk}"
+        yield f"{reverse('jobs:log')}?deck={deck.pk}"
+        if booking.first_on <= today:
+            yield f"{reverse('jobs:log')}?deck={deck.pk}&booking={booking.pk}"
+    for job in booking.jobs.filter(sign_off=None):
+        yield reverse("jobs:sign_off", args=[job.pk])
+
+
+@require_GET
+def show_without_signal(request: HttpRequest) -> HttpResponse:
+    """In the place of a page that is not on the phone."""
+    context = {"bookings": bookings_ahead(business_today(request)), "forms": empty_forms()}
+    return render(request, "restorer/without_signal.html", context)

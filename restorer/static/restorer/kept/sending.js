@@ -1,0 +1,152 @@
+// Sends what waits: forms first and in order, then their photographs one by one. The book takes a form once for its
+// key and a photograph once for its contents, so whatever is in doubt is sent again. Runs in pages and in the worker.
+import * as store from "./store.js";
+
+const TOKEN_SECONDS = 15;
+const SEND_SECONDS = 120; // a photograph over a bad line
+const MAX_TRIES = 5; // of what the book could not read
+const KEPT = "X-Kept-Form";
+const NOT_SENT = new Set(["csrfmiddlewaretoken"]);
+
+class NoSignal extends Error {}
+
+const ask = async (address, options, seconds) => {
+  try {
+    return await fetch(address, { ...options, redirect: "follow", signal: AbortSignal.timeout(seconds * 1000) });
+  } catch (error) {
+    throw new NoSignal(String(error));
+  }
+};
+
+// Who is signed in, and a fresh token. A network that answers in the book's place (a hotel's) is no signal.
+const whoIsIn = async () => {
+  const answer = await ask("/phone/token/", { headers: { [KEPT]: "1" }, cache: "no-store" }, TOKEN_SECONDS);
+  try {
+    const who = await answer.json();
+    if (typeof who.token === "string") return who;
+  } catch { /* no answer of ours */ }
+  throw new NoSignal("not our answer");
+};
+
+const judge = async (answer) => {
+  if (!answer.headers.has(KEPT)) throw new NoSignal("not our answer");
+  const isWord = (answer.headers.get("Content-Type") ?? "").includes("json");
+  if (answer.status === 401) return { kind: "signed-out" };
+  if (answer.status === 403 && isWord) return { kind: "stale", token: (await answer.json()).token };
+  if (answer.ok && isWord) return { kind: "taken", to: (await answer.json()).to };
+  if (answer.status === 408 || answer.status === 429 || answer.status >= 500) throw new NoSignal("busy");
+  if (answer.status === 400) return { kind: "unread", answer: await answer.text() };
+  return { kind: "refused", answer: await answer.text() };
+};
+
+const post = async (address, body, who) => {
+  for (let turn = 0; ; turn += 1) {
+    const headers = { [KEPT]: "1", "X-CSRFToken": who.token };
+    const outcome = await judge(await ask(address, { method: "POST", body, headers }, SEND_SECONDS));
+    if (outcome.kind !== "stale" || turn) return outcome;
+    who.token = outcome.token;
+  }
+};
+
+const postForm = async (form, who) => {
+  const body = new URLSearchParams(form.entries.filter(([name]) => !NOT_SENT.has(name)));
+  const outcome = await post(form.action, body, who);
+  if (outcome.kind === "taken") {
+    await store.change(form.id, { to: outcome.to, isFormSent: true });
+    if (!(await store.photosOf(form.id)).length) await store.markSent(form, outcome.to);
+  } else if (outcome.kind === "refused" || form.tries >= MAX_TRIES) {
+    await store.change(form.id, { state: "refused", answer: outcome.answer });
+    return { ...outcome, kind: "refused" };
+  } else if (outcome.kind === "unread") {
+    await store.change(form.id, { tries: (form.tries ?? 0) + 1 });
+  }
+  return outcome;
+};
+
+const postPhoto = async (form, photo, who) => {
+  const body = new FormData();
+  for (const [name, value] of form.entries) {
+    if (["form_key", "moment", "caption"].includes(name)) body.append(name, value);
+  }
+  body.append("photos", photo.blob, photo.name);
+  const outcome = await post(form.photosTo, body, who);
+  if (outcome.kind === "taken") await store.dropPhoto(photo.number);
+  else if (outcome.kind === "refused" || (photo.tries ?? 0) >= MAX_TRIES) {
+    await store.changePhoto({ ...photo, isRefused: true });
+    await store.change(form.id, { answer: outcome.answer });
+    return { kind: "refused" };
+  } else if (outcome.kind === "unread") await store.changePhoto({ ...photo, tries: (photo.tries ?? 0) + 1 });
+  return outcome;
+};
+
+const finishPhotos = async (form) => {
+  if ((await store.photosOf(form.id)).length) await store.change(form.id, { state: "refused" });
+  else await store.markSent(form, form.to);
+};
+
+const stops = (outcome) => outcome.kind === "signed-out" || outcome.kind === "unread";
+
+const sendForms = async (who, tell) => {
+  const waiting = await store.formsOf(who.person, "waiting");
+  for (const form of waiting.filter((each) => !each.isFormSent && !each.onlyPhotos)) {
+    const outcome = await postForm(form, who);
+    tell({ form, outcome });
+    if (stops(outcome)) return outcome.kind;
+  }
+  return "";
+};
+
+const sendPhotos = async (who, tell) => {
+  const waiting = await store.formsOf(who.person, "waiting");
+  for (const form of waiting.filter((each) => each.isFormSent || each.onlyPhotos)) {
+    const photos = (await store.photosOf(form.id)).filter((photo) => !photo.isRefused);
+    for (const [place, photo] of photos.entries()) {
+      tell({ form, photo: place + 1, of: photos.length });
+      const outcome = await postPhoto(form, photo, who);
+      if (outcome.to) form.to = outcome.to;
+      if (stops(outcome)) return outcome.kind;
+    }
+    await finishPhotos(form);
+    tell({ form, outcome: { kind: "photos-sent" } });
+  }
+  return "";
+};
+
+const sendAllNow = async (tell) => {
+  try {
+    const who = await whoIsIn();
+    if (!who.person) return "signed-out";
+    for (;;) {
+      const stopped = (await sendForms(who, tell)) || (await sendPhotos(who, tell));
+      if (stopped) return stopped;
+      if (!(await store.formsOf(who.person, "waiting")).length) return "";
+    }
+  } catch (error) {
+    if (error instanceof NoSignal) return "no-signal";
+    throw error;
+  }
+};
+
+// One at a time, of all pages and the worker: Web Locks (W3C), where there are.
+let turn = Promise.resolve("");
+export const oneAtATime = (work) => {
+  if (globalThis.navigator?.locks) return navigator.locks.request("on-the-deck", work);
+  turn = turn.then(work, work);
+  return turn;
+};
+
+// What one page or the worker sends, all pages hear of (HTML, 9.5: BroadcastChannel).
+export const newsChannel = () => (globalThis.BroadcastChannel ? new BroadcastChannel("on-the-deck") : undefined);
+
+// Why it stopped: "" when nothing waits any more, else "no-signal", "signed-out" or "unread".
+export const sendAll = (tell = () => {}) => oneAtATime(async () => {
+  const channel = newsChannel();
+  const stopped = await sendAllNow((news) => {
+    const { form, photo, of, outcome } = news;
+    channel?.postMessage({ form: { id: form.id }, photo, of, outcome: outcome && { kind: outcome.kind } });
+    tell(news);
+  });
+  channel?.postMessage({ isOver: true });
+  channel?.close();
+  return stopped;
+});
