@@ -127,7 +127,15 @@ def set_up_app(request: HttpRequest) -> HttpResponse:
         else:
             del request.session["new_key"]
             return finish_set_up(request, "The app is set up.")
-    return render(request, "settings/app.html", app_context(request, key, form))
+    back = reverse("settings:signing_in")
+    page = FormPage(
+        "Authenticator app",
+        back=(back, "Signing in"),
+        before="settings/_app_key.html",
+        button="Set up",
+        cancel=back,
+    )
+    return render_form_page(request, page, **app_context(request, key, form))
 
 
 def app_context(request: HttpRequest, key: str, form: CodeForm) -> dict[str, object]:
@@ -174,7 +182,7 @@ def show_new_codes(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @proof_required
-def make_recovery_codes(request: HttpRequest) -> HttpResponse:
+def renew_codes(request: HttpRequest) -> HttpResponse:
     """The page `settings:recovery_codes`."""
     try:
         return show_new_codes(request)
@@ -214,7 +222,7 @@ def passkey_options(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @proof_required
-def add_passkey(request: HttpRequest) -> HttpResponse:
+def keep_new_passkey(request: HttpRequest) -> HttpResponse:
     form = PasskeyForm(request.POST)
     now = timezone.now()
     if not form.is_valid():
@@ -239,7 +247,7 @@ def add_passkey(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @proof_required
-def remove_passkey(request: HttpRequest, pk: int) -> HttpResponse:
+def drop_passkey(request: HttpRequest, pk: int) -> HttpResponse:
     passkey = get_object_or_404(current_user(request).passkeys, pk=pk)
     try:
         second_steps.remove_passkey(passkey=passkey, now=timezone.now())

@@ -45,7 +45,7 @@ def list_people(request: HttpRequest) -> HttpResponse:
 @require_POST
 @owner_required
 @proof_required
-def require_second_step(request: HttpRequest) -> HttpResponse:
+def require_step_of_roles(request: HttpRequest) -> HttpResponse:
     """Which roles have to have one."""
     form = SecondStepRolesForm(request.POST)
     if form.is_valid():
@@ -61,7 +61,7 @@ def require_second_step(request: HttpRequest) -> HttpResponse:
 @require_POST
 @owner_required
 @proof_required
-def reset_second_step(request: HttpRequest, pk: int) -> HttpResponse:
+def reset_step_of(request: HttpRequest, pk: int) -> HttpResponse:
     """For somebody who lost their telephone and their codes."""
     row = get_object_or_404(User, pk=pk)
     second_steps.reset_second_step(person=row, now=timezone.now())
@@ -122,7 +122,7 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @owner_required
-def send_password_link(request: HttpRequest, pk: int) -> HttpResponse:
+def mail_password_link(request: HttpRequest, pk: int) -> HttpResponse:
     """A link by which the person sets a password; nobody else ever knows it."""
     row = get_object_or_404(User, pk=pk, is_active=True)
     if not is_mail_proven(business_of(request)):
@@ -137,6 +137,7 @@ def send_password_link(request: HttpRequest, pk: int) -> HttpResponse:
 @sensitive_post_parameters()
 @require_http_methods(["GET", "POST"])
 @owner_required
+@proof_required
 def set_person_password(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(User, pk=pk)
     form = PersonPasswordForm(row, request.POST or None)

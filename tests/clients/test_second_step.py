@@ -2,6 +2,7 @@
 require it and reset it, and a page left open cannot change it."""
 
 import base64
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from io import StringIO
 from typing import Any
@@ -10,10 +11,12 @@ import pytest
 from auditlog.models import LogEntry
 from django.contrib.auth import get_user
 from django.core.management import CommandError, call_command
+from django.db import connection
 from django.test import Client as Browser
 from django.urls import reverse
 from freezegun import freeze_time
 
+from clients.actions.second_steps import use_code
 from clients.messaging.models import StaffNotice
 from clients.models import Authenticator, Business, Client, RecoveryCode, User
 from clients.signing_in import hash_recovery_code, matching_step, new_recovery_codes
@@ -387,3 +390,19 @@ def signed_in_with_code(person: User, key: str) -> Browser:
         type_password(browser, person)
         send_code(browser, code_of(key, LATER))
     return browser
+
+
+@pytest.mark.django_db(transaction=True)
+def test_of_two_who_send_one_code_at_once_one_comes_in(owner: User) -> None:
+    key, codes = with_app(owner)
+    app_code = code_of(key, LATER)
+
+    def send(code: str) -> bool:
+        try:
+            return use_code(person=owner, code=code, now=LATER)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(4) as pool:
+        for code in (app_code, codes[0]):
+            assert sum(pool.map(send, [code] * 4)) == 1

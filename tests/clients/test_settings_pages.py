@@ -13,6 +13,7 @@ from pytest_django import DjangoAssertNumQueries
 from clients.actions import business as actions
 from clients.models import Business, Client, ContactPoint, LocalNormals, User
 from tests.factories import BusinessFactory, DeckFactory, PropertyFactory, UserFactory
+from tests.signing_in import signed_in
 
 
 def page(response: Any) -> str:
@@ -174,7 +175,8 @@ def test_two_owners_cannot_step_down_at_the_same_moment() -> None:
     assert User.objects.filter(role="owner", is_active=True).count() == 1
 
 
-def test_the_owner_sets_a_new_password_for_somebody(as_owner: Browser, crew: User) -> None:
+def test_the_owner_sets_a_new_password_for_somebody(owner: User, crew: User) -> None:
+    as_owner = signed_in(owner)
     new = "gulls on the rail"
 
     as_owner.post(
@@ -251,7 +253,8 @@ def test_the_trail_says_who_changed_what_and_from_what(
     assert "treated_pine" not in shown
 
 
-def test_a_password_is_in_the_trail_only_as_changed(as_owner: Browser, crew: User) -> None:
+def test_a_password_is_in_the_trail_only_as_changed(owner: User, crew: User) -> None:
+    as_owner = signed_in(owner)
     before = crew.password
     new = "gulls on the rail"
     as_owner.post(
