@@ -39,7 +39,17 @@ PROGRAM_THREADS = 2
 MAX_WAITING_READS = 40  # some four seconds of work
 MAX_WAITING_WRITES = 200  # a form that was filled in is worth a wait
 # what people outside the business and machines open (tests/restorer/test_web_server.py compares)
-PUBLIC_PATHS = ("/health/", "/static/", "/o/", "/u/", "/p/", "/hooks/", "/calendar/")
+PUBLIC_PATHS = (
+    "/health/",
+    "/static/",
+    "/o/",
+    "/u/",
+    "/p/",
+    "/hooks/",
+    "/calendar/",
+    "/phone/",
+    "/worker.js",
+)
 PROGRAM_PATH = "/api/"
 
 
