@@ -137,12 +137,6 @@ class ProductForm(NamedByAction, forms.ModelForm):
             self.fields["finish_class"].required = True
             message = "Choose how this finish protects."
             self.fields["finish_class"].error_messages["required"] = message
-
-    @property
-    def is_finish(self) -> bool:
-        """By the kind that was sent, else by the one that the product has."""
-        return self["kind"].value() not in set(Product.Kind) - {Product.Kind.FINISH}
-
         for code, name in other_languages():
             self.fields[caution_field(code)] = forms.CharField(
                 label=f"Cautions in {name}",
@@ -153,6 +147,11 @@ class ProductForm(NamedByAction, forms.ModelForm):
                 help_text="For clients who read it.",
                 validators=[ProhibitNullCharactersValidator()],
             )
+
+    @property
+    def is_finish(self) -> bool:
+        """By the kind that was sent, else by the one that the product has."""
+        return self["kind"].value() not in set(Product.Kind) - {Product.Kind.FINISH}
 
     @property
     def translated_cautions(self) -> list[forms.BoundField]:

@@ -74,7 +74,7 @@ class WholeRequestChannel(HTTPChannel):  # type: ignore[misc]
         server.make_room_for(self)
 
     def received(self, data: bytes) -> bool:
-        if self.request is None:
+        if self.request is None and not self.is_new:
             self.owes_since = time.time()
         taken = bool(super().received(data))
         if self.requests:

@@ -217,8 +217,8 @@ def test_rails_are_priced_and_timed_for_every_pass() -> None:
     deck = replace(RECOAT, rail_m=D("12.5"))
     double = replace(deck, tasks={"strip": 2, "coat": 2})
 
-    assert amounts(priced(LIST, deck))["Rails"] == D("187.50")  # 12.5 × (3 + 2 × 6)
-    assert amounts(priced(LIST, double))["Rails"] == D("500.00")  # 12.5 × (2 × 14 + 2 × 6)
+    assert amounts(priced(LIST, deck))["Railing"] == D("187.50")  # 12.5 × (3 + 2 × 6)
+    assert amounts(priced(LIST, double))["Railing"] == D("500.00")  # 12.5 × (2 × 14 + 2 × 6)
     assert priced(LIST, deck).hours[0] - priced().hours[0] == D("3.54")  # 12.5 × (3 + 14) min
     assert priced(LIST, double).hours[0] == D("15.12")  # 18 × 24 min and 12.5 × 38 min
 
@@ -231,7 +231,7 @@ def test_a_surface_without_a_price_costs_what_its_area_of_boards_costs() -> None
 
     assert {name: amount for name, amount in amounts(found).items() if name[:2] in "RaStSc"} == {
         # 3.20 and 2 × 4.10 are 11.40 a m²; of a metre, 1.6 m²: 5.12 + 2 × 6.56 = 18.24
-        "Rails": D("182.40"),
+        "Railing": D("182.40"),
         "Stairs": D("22.80"),  # 0.4 m²: 1.28 + 2 × 1.64 = 4.56 a tread
         "Screens": D("45.60"),
     }
@@ -244,7 +244,7 @@ def test_sanding_is_of_the_boards_alone_unless_it_has_a_price_of_its_own() -> No
 
     assert amounts(priced(replace(LIST, rates=rates), deck)) == {"Light sand": D("54.00")}
     both = [*rates, TaskRate("sand", "m", D(2))]
-    assert amounts(priced(replace(LIST, rates=both), deck))["Rails"] == D("20.00")
+    assert amounts(priced(replace(LIST, rates=both), deck))["Railing"] == D("20.00")
 
 
 def test_travel_is_charged_and_timed_for_each_day_on_site() -> None:

@@ -52,7 +52,7 @@ def test_a_whole_recoat_in_one_coat(home: Deck) -> None:
         "Clean": D("64.00"),  # 20 × 3.20
         "Light sand": D("56.00"),  # 20 × 2.80
         "Seal, 1 coat": D("82.00"),  # 20 × 4.10
-        "Rails": D("90.00"),  # 10 × (3.00 + 6.00)
+        "Railing": D("90.00"),  # 10 × (3.00 + 6.00)
         "Stairs": D("11.68"),  # 4 × (0.4 × 3.20 + 0.4 × 4.10 = 1.28 + 1.64)
         "Screens": D("36.50"),  # 5 × (3.20 + 4.10)
         "Set up and protect surrounds": D("60.00"),
@@ -75,7 +75,7 @@ def test_a_whole_strip_with_two_applications_and_two_coats(home: Deck) -> None:
         "Brighten": D("24.00"),  # 20 × 1.20
         "Light sand": D("56.00"),
         "Seal, 2 coats": D("164.00"),  # 20 × 2 × 4.10
-        "Rails": D("420.00"),  # 10 × (2 × 14.00 + 2.00 + 2 × 6.00)
+        "Railing": D("420.00"),  # 10 × (2 × 14.00 + 2.00 + 2 × 6.00)
         "Stairs": D("45.44"),  # 4 × (2 × 3.80 + 0.48 + 2 × 1.64)
         "Screens": D("142.00"),  # 5 × (2 × 9.50 + 1.20 + 2 × 4.10)
         "Set up and protect surrounds": D("60.00"),

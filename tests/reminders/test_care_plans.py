@@ -479,7 +479,7 @@ def test_the_french_client_reads_french(
     night(clock)
 
     message = Message.objects.get()
-    assert "Comme convenu dans votre plan d'entretien" in message.text
+    assert "Comme convenu dans votre plan d’entretien" in message.text
     page = text_of(client.get(page_url(message)))
     assert "Votre plan d’entretien" in page
     assert "Pas cette semaine" in page
