@@ -48,6 +48,19 @@ OTHERWISE = {
     "/settings/backup/release/",
     "/settings/backup/export/",
     "/settings/programs/new/",
+    "/settings/signing-in/app/remove/",
+    "/settings/signing-in/codes/",
+    "/settings/signing-in/devices/",
+    "/settings/signing-in/passkeys/",
+    "/settings/signing-in/passkeys/options/",
+    "/sign-in/passkey/",
+    "/sign-in/passkey/options/",
+    "/jobs/photos/of-form/",
+    "/settings/people/second-step/",
+    "/worker.js",
+    "/phone/app.webmanifest",
+    "/phone/day/",
+    "/phone/token/",
 }
 
 

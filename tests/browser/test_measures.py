@@ -167,11 +167,12 @@ def test_what_was_typed_is_not_left_by_a_wrong_press(open_as: Open) -> None:
 
 def test_what_cannot_be_right_is_said_on_leaving_the_field(open_as: Open) -> None:
     page = open_as("owner", "/settings/prices/new/", size=LAPTOP)
-    field = page.locator(".field", has=page.locator("[name=minimum_charge]"))
-    page.locator("[name=minimum_charge]").fill("-5")
-    page.locator("[name=minimum_charge]").press("Tab")
+    page.get_by_text("Advanced", exact=True).first.click()
+    field = page.locator(".field", has=page.locator("[name=valid_days]"))
+    page.locator("[name=valid_days]").fill("0")
+    page.locator("[name=valid_days]").press("Tab")
 
     expect(field.get_by_role("alert")).to_be_visible()
-    page.locator("[name=minimum_charge]").fill("250")
-    page.locator("[name=minimum_charge]").press("Tab")
+    page.locator("[name=valid_days]").fill("30")
+    page.locator("[name=valid_days]").press("Tab")
     expect(field.get_by_role("alert")).to_have_count(0)

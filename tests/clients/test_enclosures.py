@@ -17,7 +17,13 @@ from tests.clients.test_letters import new_batch, queued_letter
 
 pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("business")]
 PDF = "application/pdf"
-BEGINNINGS = ["Batch", "Dear Marlow", "Bonjour Marlow", "First enclosure 1", "Second enclosure 1"]
+BEGINNINGS = [
+    "Letter run",
+    "Dear Marlow",
+    "Bonjour Marlow",
+    "First enclosure 1",
+    "Second enclosure 1",
+]
 # points: ANSI A is 8½ × 11 in; ISO 216 A5 is 148 × 210 mm, rounded
 LETTER = (612, 792)
 A5 = (420, 595)
@@ -85,12 +91,12 @@ def test_each_letter_is_followed_by_its_enclosures_each_on_a_sheet_of_its_own(
     # An odd page is a right-hand one, whose back is the page after it: whatever begins has an even
     # place, from 0.
     empty = "This side is left empty."
-    vide = "Ce côté est laissé vide."
+    vide = "Page laissée vide intentionnellement."
     begins = {
         place: word for place, each in enumerate(words) for word in BEGINNINGS if word in each
     }
     assert begins == {
-        0: "Batch",
+        0: "Letter run",
         2: "Dear Marlow",
         4: "First enclosure 1",
         8: "Second enclosure 1",

@@ -141,7 +141,7 @@ def test_a_letter_is_accepted_when_a_person_says_it_is_posted(
     assert "Print the letter run first." in posted(as_owner, batch)
     printed(as_owner, batch)
 
-    assert "Noted: 1 letter posted." in posted(as_owner, batch)
+    assert "Noted: 1 letter mailed." in posted(as_owner, batch)
     assert "It was mailed before." in posted(as_owner, batch)  # a second click
 
     message.refresh_from_db()
@@ -177,7 +177,7 @@ def test_what_is_cancelled_or_held_after_the_print_is_named_and_not_counted(
     assert "They called and booked." in page
     said = posted(as_owner, batch)
 
-    assert "Noted: 1 letter posted." in said
+    assert "Noted: 1 letter mailed." in said
     assert "Marlow Pennington 2, Marlow Pennington 3" in said
     assert {each.pk: each.state for each in Message.objects.all()} == {
         first.pk: "accepted",

@@ -51,9 +51,8 @@ def test_from_the_message_to_the_diary(client: Browser, owner: User, crew_day: N
 
     paper = Attachment.objects.get(message=message)
     assert client.get(f"{url}offer.pdf").content == bytes(paper.content)
-    assert url in " ".join(
-        PdfReader(BytesIO(bytes(paper.content))).pages[-1].extract_text().split()
-    )
+    pages = PdfReader(BytesIO(bytes(paper.content))).pages
+    assert url in "".join("".join(page.extract_text().split()) for page in pages)
     offer.refresh_from_db()
     assert (offer.state, offer.booking.state) == ("accepted", "booked")
     assert (

@@ -10,8 +10,8 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 D = Decimal
-BEFORE = [("jobs", "0015_look_first")]
-AFTER = [("jobs", "0016_price_every_pass")]
+BEFORE = [("jobs", "0017_photo_once_a_job")]
+AFTER = [("jobs", "0018_price_every_pass")]
 
 
 def migrate_to(nodes: list[tuple[str, str]]) -> Any:
