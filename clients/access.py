@@ -36,6 +36,11 @@ office_required = right_required("may_send", "Only the owner and the office may 
 owner_required = right_required("may_manage", "Only the owner may do this.")
 
 
+def visitor_address(request: HttpRequest) -> str:
+    """Whoever asks; behind a proxy the web process has put the visitor there."""
+    return str(request.META.get("REMOTE_ADDR", ""))
+
+
 def current_user(request: HttpRequest) -> User:
     """Who asks; every page but the public ones is reached signed in."""
     return cast(User, request.user)

@@ -11,6 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
+from clients.access import visitor_address
 from clients.actions import business as actions
 from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import ForgottenPasswordForm, PersonPasswordForm
@@ -18,7 +19,6 @@ from clients.guessing import ASKED_LINKS
 from clients.messaging.readiness import is_mail_proven
 from clients.models import Business, User, is_primary_key
 from clients.password_links import is_link_good, person_key_of
-from clients.views.sign_in import visitor
 
 # the same words whether there is such an account or not
 ON_ITS_WAY = (
@@ -42,8 +42,8 @@ def ask_for_link(request: HttpRequest) -> HttpResponse:
     status = 200
     if form.is_valid():
         now = timezone.now()
-        if not ASKED_LINKS.is_reached(visitor(request), now=now):
-            ASKED_LINKS.note_wrong(visitor(request), now=now)
+        if not ASKED_LINKS.is_reached(visitor_address(request), now=now):
+            ASKED_LINKS.note_wrong(visitor_address(request), now=now)
             actions.send_forgotten_password(who=form.cleaned_data["who"], now=now)
             messages.success(request, ON_ITS_WAY)
             return redirect("sign_in")

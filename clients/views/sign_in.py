@@ -17,7 +17,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of
+from clients.access import business_of, visitor_address
 from clients.actions.second_steps import note_passkey_used, use_code, warn_of_wrong_codes
 from clients.forms import form_recovery
 from clients.forms.accounts import CodeForm, SignInForm
@@ -50,7 +50,9 @@ class SignInView(views.LoginView):
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:
         if getattr(request, "business", None) is None:
             return redirect("first_visit")
-        if request.method == "POST" and PASSWORDS.is_reached(visitor(request), now=timezone.now()):
+        if request.method == "POST" and PASSWORDS.is_reached(
+            visitor_address(request), now=timezone.now()
+        ):
             return locked_out(request)
         return super().dispatch(request, *args, **kwargs)
 
@@ -60,7 +62,7 @@ class SignInView(views.LoginView):
         return super().get(request, *args, **kwargs)
 
     def form_invalid(self, form: Any) -> HttpResponse:
-        PASSWORDS.note_wrong(visitor(self.request), now=timezone.now())
+        PASSWORDS.note_wrong(visitor_address(self.request), now=timezone.now())
         return super().form_invalid(form)
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
@@ -118,7 +120,7 @@ def second_step(request: HttpRequest) -> HttpResponse:
     if half is None or person is None:
         return redirect("sign_in")
     form = CodeForm(request.POST or None)
-    is_shut = second_step_limit(person.pk).is_reached(visitor(request), now=now)
+    is_shut = second_step_limit(person.pk).is_reached(visitor_address(request), now=now)
     if is_shut:
         form = CodeForm({})
         form.errors.clear()
@@ -139,8 +141,8 @@ def is_code_right(request: HttpRequest, person: User, form: CodeForm, *, now: da
     if use_code(person=person, code=form.cleaned_data["code"], now=now):
         return True
     limit = second_step_limit(person.pk)
-    limit.note_wrong(visitor(request), now=now)
-    if limit.is_reached(visitor(request), now=now):
+    limit.note_wrong(visitor_address(request), now=now)
+    if limit.is_reached(visitor_address(request), now=now):
         warn_of_wrong_codes(person=person, now=now)
     form.add_error("code", WRONG_CODE)
     return False
@@ -151,7 +153,7 @@ def is_code_right(request: HttpRequest, person: User, form: CodeForm, *, now: da
 def sign_in_options(request: HttpRequest) -> HttpResponse:
     """What the browser asks its passkeys: those of who gave the password, else any it holds."""
     now = timezone.now()
-    if PASSWORDS.is_reached(visitor(request), now=now):
+    if PASSWORDS.is_reached(visitor_address(request), now=now):
         return HttpResponse(status=429)
     half = HalfSignIn.kept_in(request, now=now)
     known = Passkey.objects.filter(user=half.person) if half else Passkey.objects.none()
@@ -169,13 +171,13 @@ def sign_in_by_passkey(request: HttpRequest) -> HttpResponse:
     """After the password as the second step; without it in place of both, if the device has made
     sure of the person."""
     now = timezone.now()
-    if PASSWORDS.is_reached(visitor(request), now=now):
+    if PASSWORDS.is_reached(visitor_address(request), now=now):
         return locked_out(request)
     half = HalfSignIn.kept_in(request, now=now)
     try:
         passkey = check_answer(request, half, now=now)
     except PasskeyError:
-        PASSWORDS.note_wrong(visitor(request), now=now)
+        PASSWORDS.note_wrong(visitor_address(request), now=now)
         messages.error(request, PASSKEY_REFUSED)
         return redirect("second_step" if half else "sign_in")
     return finish_sign_in(request, passkey.user, half or half_by_passkey(request, passkey.user))
@@ -216,10 +218,6 @@ def half_by_passkey(request: HttpRequest, person: User) -> HalfSignIn:
         is_trusted=bool(request.POST.get("stay")),
         now=timezone.now(),
     )
-
-
-def visitor(request: HttpRequest) -> str:
-    return str(request.META.get("REMOTE_ADDR", ""))
 
 
 sign_in = SignInView.as_view()

@@ -11,7 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from clients.access import business_of, current_user
+from clients.access import business_of, current_user, visitor_address
 from clients.actions import business as actions
 from clients.actions import devices, second_steps
 from clients.actions.second_steps import SecondStepError
@@ -30,7 +30,7 @@ from clients.signing_in import (
 )
 from clients.views.passkey_site import has_name, keep_challenge, site_of, take_challenge
 from clients.views.sessions import keep_session, note_proof, proof_required
-from clients.views.sign_in import locked_out, visitor
+from clients.views.sign_in import locked_out
 
 KEY_GROUP = 4
 NOT_MADE = "The passkey was not made. Try again."
@@ -83,14 +83,14 @@ def own_password(request: HttpRequest) -> HttpResponse:
 def prove_it_is_you(request: HttpRequest) -> HttpResponse:
     """The password again, before something changes how this person signs in."""
     now = timezone.now()
-    if request.method == "POST" and PASSWORDS.is_reached(visitor(request), now=now):
+    if request.method == "POST" and PASSWORDS.is_reached(visitor_address(request), now=now):
         return locked_out(request)
     form = CurrentPasswordForm(request.POST or None)
     if form.is_valid():
         if current_user(request).check_password(form.cleaned_data["password"]):
             note_proof(request, now=now)
             return redirect(page_after_proof(request))
-        PASSWORDS.note_wrong(visitor(request), now=now)
+        PASSWORDS.note_wrong(visitor_address(request), now=now)
         form.add_error("password", "That is not your password.")
     back = reverse("settings:signing_in")
     page = FormPage(

@@ -23,6 +23,7 @@ from clients.access import (
 )
 from clients.form_page import FormPage, render_form_page
 from clients.messaging.views.confirm import unticked_boxes
+from clients.tabular import attachment_response
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record, opened_context
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions
@@ -448,5 +449,4 @@ def booking_calendar_file(request: HttpRequest, pk: int) -> HttpResponse:
     content = icalendar_files.client_calendar_file(
         booking_or_404(pk), business_of(request), now=timezone.now()
     )
-    headers = {"Content-Disposition": 'attachment; filename="visit.ics"'}
-    return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=headers)
+    return attachment_response(content, "text/calendar; charset=utf-8", "visit.ics")

@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from clients import display
-from clients.access import business_of
+from clients.access import business_of, visitor_address
 from clients.guessing import PAGE_CODES
 from jobs.pdf import care_record_pdf, stored_thumbnail
 from jobs.photos import MAX_PHOTO_BYTES
@@ -91,7 +91,7 @@ def find_link(
 ) -> tuple[ClientLink | None, HttpResponse | None]:
     """The link, or what to answer instead; wrong codes are counted, right ones are not looked at
     once too many were wrong."""
-    address = str(request.META.get("REMOTE_ADDR", ""))
+    address = visitor_address(request)
     is_guessable = is_short_code(secret)
     if is_guessable and PAGE_CODES.is_reached(address, now=now):
         response = render_client_message(request, "guessing", 429)

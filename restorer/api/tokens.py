@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from ninja.security import HttpBearer
 
+from clients.access import visitor_address
 from clients.actions.saving import lock_row, lock_until_commit
 from clients.guessing import GuessLimit
 from clients.messaging.message_keys import token_hash
@@ -92,7 +93,7 @@ class Bearer(HttpBearer):
 
 
 def refuse_guess(request: HttpRequest, *, now: datetime) -> None:
-    address = request.META.get("REMOTE_ADDR", "")
+    address = visitor_address(request)
     if WRONG_TOKENS.is_reached(address, now=now):
         raise TooManyGuessesError
     WRONG_TOKENS.note_wrong(address, now=now)

@@ -278,14 +278,8 @@ def wait_for_answer(host: str, port: int, seconds: float = 60) -> bool:
 
 def free_port(wanted: int, host: str = "127.0.0.1") -> int:
     """The wanted port, else the next one that nobody uses."""
-    for port in range(wanted, wanted + 100):
-        family = socket.AF_INET6 if ":" in host else socket.AF_INET
-        with socket.socket(family, socket.SOCK_STREAM) as trial:
-            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            with contextlib.suppress(OSError):
-                trial.bind((host, port))
-                return port
-    raise OSError(f"No free port between {wanted} and {wanted + 99} on {host}.")
+    with listen_at(host, wanted) as trial:
+        return int(trial.getsockname()[1])
 
 
 def wait_for_port(host: str, port: int, seconds: float = 30) -> bool:

@@ -13,6 +13,7 @@ from clients.messaging.actions import letters as actions
 from clients.messaging.channels.letters import batches, printing, sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch
 from clients.models import channels_with
+from clients.tabular import attachment_response
 
 MAX_BATCHES = 20
 MAX_WAITING = 100
@@ -85,8 +86,7 @@ def print_batch(request: HttpRequest, pk: int) -> HttpResponse:
     for each in made.apart:
         messages.warning(request, f"Not in the print, to be printed by itself. {each}.")
     name = f"letters-{pk}{f'-print-{row.prints + 1}' if row.prints else ''}.pdf"
-    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
-    return HttpResponse(made.pdf, content_type="application/pdf", headers=headers)
+    return attachment_response(made.pdf, "application/pdf", name)
 
 
 @require_POST
@@ -122,9 +122,8 @@ def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 def download_test_sheet(request: HttpRequest) -> HttpResponse:
     """To be folded and held against the window of an envelope."""
-    headers = {"Content-Disposition": 'attachment; filename="test-sheet.pdf"'}
     pdf = printing.render_window_test(business_of(request))
-    return HttpResponse(pdf, content_type="application/pdf", headers=headers)
+    return attachment_response(pdf, "application/pdf", "test-sheet.pdf")
 
 
 @require_GET

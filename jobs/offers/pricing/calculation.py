@@ -145,15 +145,6 @@ def task_minutes(prices: PriceTable, deck: DeckWork, task: str) -> Decimal:
     )
 
 
-def task_charge(prices: PriceTable, deck: DeckWork, task: str) -> Decimal:
-    """What a task costs on one deck by the list; a price a visit is charged once for the visit,
-    elsewhere."""
-    charged = [rate for rate in prices.rates_for_task(task) if rate.per != "job"]
-    return sum(
-        (rate.amount * (rate_quantity(deck, rate, prices) or 0) for rate in charged), Decimal(0)
-    )
-
-
 def priced_deck_hours(prices: PriceTable, deck: DeckWork) -> Decimal:
     return cents(
         sum((task_minutes(prices, deck, task) for task in deck.tasks), Decimal(0))
