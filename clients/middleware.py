@@ -12,9 +12,9 @@ from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 
 from clients import display
-from clients.access import is_kept_form
 from clients.models import Business
-from clients.storable import storable_fields
+from clients.notation import storable_fields
+from clients.pages import is_kept_form
 from clients.views import sessions, sign_in
 
 FRENCH_PAGE = b'<html lang="fr"'

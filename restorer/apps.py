@@ -9,6 +9,6 @@ class RestorerConfig(AppConfig):
     def ready(self) -> None:
         from auditlog.registry import auditlog
 
-        from restorer import checks, forgetting, models  # noqa: F401 - importing registers them
+        from restorer import models
 
         auditlog.register(models.ApiToken, exclude_fields=["token_hash", "last_used_at"])

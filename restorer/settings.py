@@ -165,10 +165,10 @@ AXES_VERBOSE = False
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 60 * 60 * 12  # longer only on a device that was trusted at sign-in
-PASSWORD_RESET_TIMEOUT = 60 * 60 * 24 * 7  # the longest link; clients/password_links.py says which
+PASSWORD_RESET_TIMEOUT = 60 * 60 * 24 * 7  # the longest of clients/signing_in
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_HTTPONLY = True
-CSRF_FAILURE_VIEW = "restorer.views.csrf_failure"
+CSRF_FAILURE_VIEW = "restorer.views.errors.csrf_failure"
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS

@@ -4,8 +4,8 @@ from django.conf import settings
 from django.utils import timezone
 
 from clients.models import Business
+from restorer.api import forget_old_answers
 from restorer.backup import start_backup
-from restorer.forgetting import forget_old_answers
 
 
 def back_up_nightly() -> str:

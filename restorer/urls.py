@@ -3,8 +3,8 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import backup_page, health, phone, programs_page, views
 from restorer.api import other_urls, program_urls
+from restorer.views import backup, errors, health, phone, programs
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
@@ -34,19 +34,19 @@ urlpatterns = [
     path("outbox/", include("clients.messaging.urls.outbox")),
     path("settings/", include("clients.urls.settings")),
     path("settings/", include("clients.messaging.urls.texts")),
-    path("settings/backup/", backup_page.show_backup, name="backup"),
-    path("settings/backup/now/", backup_page.make_backup, name="backup_now"),
-    path("settings/backup/release/", backup_page.release_held_book, name="backup_release"),
-    path("settings/backup/export/", backup_page.download_export, name="backup_export"),
-    path("settings/programs/", programs_page.show_programs, name="programs"),
-    path("settings/programs/new/", programs_page.add_program, name="program_add"),
-    path("settings/programs/<int:pk>/end/", programs_page.end_program, name="program_end"),
+    path("settings/backup/", backup.show_backup, name="backup"),
+    path("settings/backup/now/", backup.make_backup, name="backup_now"),
+    path("settings/backup/release/", backup.release_held_book, name="backup_release"),
+    path("settings/backup/export/", backup.download_export, name="backup_export"),
+    path("settings/programs/", programs.show_programs, name="programs"),
+    path("settings/programs/new/", programs.add_program, name="program_add"),
+    path("settings/programs/<int:pk>/end/", programs.end_program, name="program_end"),
     path("settings/prices/", include("jobs.urls.prices")),
     path("settings/lists/", include("jobs.urls.lists")),
 ]
-handler400 = "restorer.views.bad_request"
-handler403 = "restorer.views.forbidden"
-handler404 = "restorer.views.not_found"
-handler500 = "restorer.views.server_error"
+handler400 = "restorer.views.errors.bad_request"
+handler403 = "restorer.views.errors.forbidden"
+handler404 = "restorer.views.errors.not_found"
+handler500 = "restorer.views.errors.server_error"
 if settings.DEBUG:
-    urlpatterns.append(path("parts/", views.show_style_samples, name="parts"))
+    urlpatterns.append(path("parts/", errors.show_style_samples, name="parts"))

@@ -9,8 +9,6 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 
-from clients import emails as addresses
-from clients import phones as numbers
 from clients.actions.saving import (
     SECOND_CLICK_WINDOW,
     holds_values,
@@ -22,6 +20,8 @@ from clients.messaging import outbox, suppression
 from clients.messaging.customers import CUSTOMER, LikelyCustomer
 from clients.messaging.models import Consent, Message
 from clients.models import Business, Client, ContactPoint, User, traits_of
+from clients.notation import emails as addresses
+from clients.notation import phones as numbers
 
 ContactKind = ContactPoint.Kind
 

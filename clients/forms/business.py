@@ -9,9 +9,9 @@ from babel.numbers import is_currency
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import countries, phones
 from clients.forms.fields import CountryField, OneEmailField
 from clients.models import Business, LocalNormals, Property
+from clients.notation import countries, phones
 
 MONTH_NAMES = (
     "January February March April May June July August September October November December".split()

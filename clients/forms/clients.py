@@ -8,13 +8,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients.actions.clients import ContactInput
-from clients.emails import EmailError
 from clients.forms.fields import CountryField, needed_with_others, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
 from clients.models import Business, Channel, Client, ContactPoint, traits_of
-from clients.phones import PhoneError, parse_phone
+from clients.notation import EmailError, PhoneError, parse_phone
 
 MAX_CONTACT_POINTS = 12
 WORDING_REQUIRED = "Write the words the client agreed to."

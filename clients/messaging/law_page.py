@@ -7,7 +7,6 @@ from datetime import date, datetime
 
 from django.db.models import Count, Max
 
-from clients import countries
 from clients.messaging.law import (
     BASIS_LABELS,
     DEFAULT_JURISDICTION,
@@ -21,6 +20,7 @@ from clients.messaging.law import (
 from clients.messaging.models import Message
 from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
 from clients.models import Business, Channel, Client, Property
+from clients.notation import countries
 
 MAX_APPLIED_RULES = 50
 JURISDICTION_GROUPS = {"EU": "European Union", DEFAULT_JURISDICTION: "Everywhere else"}

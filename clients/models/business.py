@@ -12,9 +12,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients import postal
-from clients.countries import validate_time_zone
-from clients.units import Units
+from clients.notation import Units, postal, validate_time_zone
 
 
 def new_suppression_key() -> str:

@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from clients import audit_trail
-from clients.access import owner_required
+from clients.pages import owner_required
 
 ENTRIES_PER_PAGE = 50
 

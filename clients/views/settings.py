@@ -9,12 +9,17 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, owner_required
 from clients.actions import business as actions
-from clients.form_page import FormPage, render_form_page
 from clients.forms.business import BusinessForm, NormalsForm
-from clients.list_page import ListPage, render_list_page
 from clients.models import Business, LocalNormals
+from clients.pages import (
+    FormPage,
+    ListPage,
+    business_of,
+    owner_required,
+    render_form_page,
+    render_list_page,
+)
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 

@@ -25,8 +25,8 @@ from django.db.models import Q, TextField
 from django.db.models.functions import Cast
 
 from clients.actions.saving import lock_row
+from clients.doubles import name_key
 from clients.events import clients_erased, clients_left
-from clients.likeness import name_key
 from clients.messaging import outbox, suppression
 from clients.messaging.models import (
     Attachment,

@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients import display
-from clients.languages import supported_language
 from clients.models import Property
+from clients.notation import supported_language
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo

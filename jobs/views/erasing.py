@@ -9,11 +9,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import current_user, owner_required
 from clients.actions.merging import counted, pointing_at
-from clients.form_page import FormPage, render_form_page
-from clients.list_page import ListPage, render_list_page
 from clients.models import Client, ContactPoint, Erasure
+from clients.pages import (
+    FormPage,
+    ListPage,
+    current_user,
+    owner_required,
+    render_form_page,
+    render_list_page,
+)
 from jobs.actions import erasing
 from jobs.models import Job, Photo
 

@@ -7,9 +7,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import is_kept_form
 from clients.actions.receiving import typed_form_key
 from clients.models import User
+from clients.pages import is_kept_form
 from jobs import actions, photos
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job, Photo

@@ -23,8 +23,8 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
 
 from clients import display
-from clients.access import business_of
 from clients.messaging.models import Attachment
+from clients.pages import business_of
 from jobs.actions import offer_answers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.offer_answers import AnswerError

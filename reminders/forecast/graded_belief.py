@@ -12,7 +12,7 @@ from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
 
 # Where a belief is read, in its own standard deviations: wide enough for a deck that wears many
 # times slower than was thought.
-BELIEF_NODES = np.linspace(-8, 8, 81)
+BELIEF_NODES = np.linspace(-6, 6, 49)
 LEAST_SPREAD = 0.02  # of log life: below it the nodes are too coarse
 WORN_NODES = 40
 

@@ -58,6 +58,30 @@ class GradeLog(NamedTuple):
         middle = self.log_age.shape[1] // 2
         return self.log_age[:, middle : middle + 1]
 
+    def some_coats(self, most: int) -> tuple["GradeLog", Integers]:
+        """Return the visits of some coats, spread evenly over all.
+
+        Parameters
+        ----------
+        most : int
+            How many coats at most.
+
+        Returns
+        -------
+        log : GradeLog
+            Their visits, the coats numbered again.
+        chosen : ndarray of int
+            Their numbers here, ascending.
+        """
+        count = int(self.coat[-1]) + 1
+        chosen = np.unique(np.linspace(0, count - 1, min(count, most)).astype(np.int64))
+        place = np.full(count, -1)
+        place[chosen] = np.arange(len(chosen))
+        kept = np.flatnonzero(place[self.coat] >= 0)
+        seen = GradesSeen(*(column[kept] for column in self.seen))
+        part = GradeLog(place[self.coat[kept]], self.log_age[kept], self.is_called[kept], seen)
+        return part, chosen
+
     def log_chances(self, path: WearPath, log_life: Floats) -> Floats:
         """Return the log chance of all grades of each coat, were its life so long.
 

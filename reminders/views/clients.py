@@ -11,11 +11,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, business_today, current_user
 from clients.forms.clients import suppressed_channels
 from clients.messaging.law_page import channel_permissions
 from clients.messaging.models import Consent
 from clients.models import Client, ClientMerge, Deck, FormerOwner
+from clients.pages import business_of, business_today, current_user
 from jobs.models import Booking, Job
 from jobs.search import NO_FILTERS
 from reminders.forms.look_up import LookUpForm

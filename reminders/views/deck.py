@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, business_today
 from clients.models import Deck
+from clients.pages import business_of, business_today
 from jobs.models import Offer
 from jobs.scope import work_advice
 from jobs.work import coat_build

@@ -10,9 +10,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, business_today, current_user, office_required
 from clients.models import Channel, User, is_primary_key, primary_keys
-from clients.tabular import FILE_FORMATS
+from clients.pages import business_of, business_today, current_user, office_required
+from clients.tables import FILE_FORMATS
 from jobs.diary import read_season
 from jobs.models import Crew, Product
 from reminders import today as today_page

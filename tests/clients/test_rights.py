@@ -150,7 +150,7 @@ def test_every_address_says_who_may_open_it() -> None:
 @pytest.fixture
 def _no_backup(monkeypatch: pytest.MonkeyPatch) -> None:
     """Who presses its button here must not set a process off."""
-    monkeypatch.setattr("restorer.backup_page.start_backup", lambda: None)
+    monkeypatch.setattr("restorer.views.backup.start_backup", lambda: None)
 
 
 @pytest.mark.usefixtures("_no_backup")

@@ -46,3 +46,9 @@ def test_from_outside_a_package_is_entered_by_its_face(package: str) -> None:
         and not (ROOT / (node.module or "").replace(".", "/")).is_dir()
     }
     assert [each for each in sorted(entered) if each[1] not in own] == []
+
+
+@pytest.mark.parametrize("app", APPS)
+def test_an_app_shows_its_rooms_at_one_glance(app: str) -> None:
+    loose = [each for each in (ROOT / app).glob("*.py") if each.name != "__init__.py"]
+    assert len(loose) <= 12, sorted(each.name for each in loose)

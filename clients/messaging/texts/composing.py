@@ -16,8 +16,7 @@ from html import escape
 from django.template import loader
 from django.utils.safestring import SafeString, mark_safe
 
-from clients import display, phones, typography
-from clients.languages import primary_language
+from clients import display
 from clients.messaging import sms_parts
 from clients.messaging.law import AGREED_BASES
 from clients.messaging.models import MessageText
@@ -34,6 +33,7 @@ from clients.messaging.texts.standard import (
     substitute_typography,
 )
 from clients.models import Business, traits_of
+from clients.notation import phones, primary_language, typography
 
 LINK_LINE_PATTERN = re.compile(
     r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|page_url|unsubscribe_url)\}\.?$"

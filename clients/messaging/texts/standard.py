@@ -11,10 +11,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from clients.languages import primary_language
 from clients.messaging.models import MessageText
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, traits_of
+from clients.notation import primary_language
 
 FALLBACK_LANGUAGE = "en"
 

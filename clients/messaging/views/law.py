@@ -8,14 +8,20 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, business_today, current_user, owner_required
-from clients.form_page import FormPage, render_form_page
 from clients.messaging import law_page
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LawRuleForm
 from clients.messaging.law import LegalRules, RuleSummary
 from clients.messaging.models import LawRule
 from clients.models import Channel
+from clients.pages import (
+    FormPage,
+    business_of,
+    business_today,
+    current_user,
+    owner_required,
+    render_form_page,
+)
 
 
 @require_GET

@@ -8,7 +8,7 @@ from django.core.management.base import CommandError
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders.forecasting import bridge, evaluation, learning
 from reminders.management.arguments import require_business
 
