@@ -59,6 +59,7 @@ from reminders.forecast.wear_limits import (
     film_shares,
     strip_ratios,
 )
+from reminders.forecast.wear_path import WearPath
 from reminders.forecast.work_day import best_work_days
 
 __all__ = [
@@ -91,6 +92,7 @@ __all__ = [
     "UpkeepRule",
     "Visits",
     "WearLimits",
+    "WearPath",
     "backtest",
     "best_work_days",
     "best_workable_month",

@@ -107,6 +107,17 @@ class WearPath:
         """Standard deviation of a grade around the path, of the crew and of a client."""
         return np.exp(self.parameters[NOISES])
 
+    def life_shares(self) -> Floats:
+        """Return how much of its life a coat has behind it when each grade begins.
+
+        Returns
+        -------
+        ndarray, shape (2, 5)
+            Age over life at the steps to the grades 1 to 5, of finishes that soak in and of films.
+        """
+        wear = np.maximum(self.steps, 0.0) / RECOAT_WEAR
+        return np.asarray(wear ** (1 / self.exponents[:, None]))
+
     def wear(self, is_film: Booleans, x: Floats) -> Floats:
         """Return the wear.
 

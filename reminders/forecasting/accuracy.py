@@ -11,6 +11,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from jobs.models import GRADE_FIELDS, Coat, Visit
 from reminders.forecast import MIN_FINISHED_COATS, CalibrationBin
+from reminders.forecasting import bridge
 from reminders.forecasting.refitting import MIN_NEW_VISITS, REFUSED, fit_in_force
 from reminders.models import ModelFit
 from reminders.pictures import ReliabilityDiagram, reliability_diagram
@@ -48,6 +49,17 @@ class ReturnCounts:
     @property
     def share(self) -> float | None:
         return self.in_time / self.coats if self.coats else None
+
+
+@dataclass(frozen=True)
+class GradeReading:
+    """Along a path of wear: the share of its life that a coat which soaks in has behind it where
+    the grades 1 and 2 begin, and by how much grades of the crew and of clients scatter."""
+
+    one: float
+    two: float
+    crew: float
+    client: float
 
 
 @dataclass(frozen=True)
@@ -122,6 +134,16 @@ class AccuracyFigures:
     @property
     def returns(self) -> ReturnCounts:
         return ReturnCounts(**self.stored["returns"])
+
+    @property
+    def grades(self) -> GradeReading | None:
+        """How the fit in use reads grades; None where they only say worn or not."""
+        path = bridge.active_posterior().path
+        if path is None:
+            return None
+        begins = path.life_shares()[0]
+        crew, client = path.noises.tolist()
+        return GradeReading(float(begins[0]), float(begins[1]), crew, client)
 
     @property
     def finished_coats_needed(self) -> int:

@@ -68,7 +68,7 @@ def shifted_truth() -> Posterior:
     )
 
 
-def _exposure(rng: np.random.Generator, decks: int) -> dict[str, np.ndarray]:
+def draw_exposure(rng: np.random.Generator, decks: int) -> dict[str, np.ndarray]:
     drawn = {name: rng.integers(len(words), size=decks) for name, words in CATEGORY_LEVELS.items()}
     drawn["salt"] = rng.choice(3, size=decks, p=[0.7, 0.2, 0.1])
     drawn["preparation"] = np.zeros(decks, dtype=int)
@@ -79,7 +79,7 @@ def _exposure(rng: np.random.Generator, decks: int) -> dict[str, np.ndarray]:
     return drawn | shade | {"roof_cover": np.where(rng.random(decks) < 0.2, rng.random(decks), 0.0)}
 
 
-def _coats(exposure: dict[str, np.ndarray], deck: np.ndarray, coated_on: np.ndarray) -> Coats:
+def draw_coats(exposure: dict[str, np.ndarray], deck: np.ndarray, coated_on: np.ndarray) -> Coats:
     given = {name: values[deck] for name, values in exposure.items()}
     return Coats(coated_on=coated_on, deck=deck, latitude=44.6, sun=SUN, wet_days=WET, **given)
 
@@ -90,7 +90,7 @@ def simulate(
     """Every deck is visited about twice a year and recoated when found worn, and now and then
     before."""
     rng = np.random.default_rng(seed)
-    exposure = _exposure(rng, decks)
+    exposure = draw_exposure(rng, decks)
     pace = np.exp(truth.mean[-1]) * rng.normal(size=decks)
     on = START + rng.uniform(0, 365, decks)
     everyone = np.arange(decks)
@@ -99,7 +99,7 @@ def simulate(
     count = 0
     end = START + 365.25 * years
     while (active := everyone[on[everyone] < end]).size:
-        coats = _coats(exposure, active, on[active])
+        coats = draw_coats(exposure, active, on[active])
         months, day = _lives(coats, truth, pace[active], rng)
         seen, finish = _visit(day, on[active], end, misclassification, rng)
         rows.append((active, on[active], months, day, finish))
@@ -108,7 +108,7 @@ def simulate(
         on[active] = np.where(np.isnan(finish), np.inf, finish)
     deck, coated, months, day, ended = (np.concatenate(part) for part in zip(*rows, strict=True))
     return Simulated(
-        InspectionData(_coats(exposure, deck, coated), _all(visits), ended), months, day, truth
+        InspectionData(draw_coats(exposure, deck, coated), _all(visits), ended), months, day, truth
     )
 
 

@@ -17,13 +17,19 @@ LAST = date(2026, 10, 1)
 
 
 def simulated_book(
-    *, decks: int, months: float, spread: float = 0.25, seed: int = 20261125
+    *,
+    decks: int,
+    months: float,
+    spread: float = 0.25,
+    seed: int = 20261125,
+    grade_noise: float | None = None,
 ) -> list[Deck]:
     """Decks of one place, coated in spring;
     the life of each coat is log-normal with that median in clock months.
 
     Every deck is visited about once a year; a coat found worn is renewed a week later, a sound one
-    is left.
+    is left. With `grade_noise` grades follow the wear (3 where the age is the life, by a power of
+    1.3) and scatter so much; else they are 1 and 4.
     """
     place = PropertyFactory(client=ClientFactory())
     product = ProductFactory()
@@ -33,7 +39,8 @@ def simulated_book(
     jobs: list[Job] = []
     visits: list[Visit] = []
     for deck in made:
-        history_of(deck, clock, rng, np.log(months) + rng.normal(0, 0.1), spread, jobs, visits)
+        middle = np.log(months) + rng.normal(0, 0.1)
+        history_of(deck, (clock, rng, middle, spread, grade_noise), jobs, visits)
     Job.objects.bulk_create(jobs)
     CoatApplied.objects.bulk_create(
         CoatApplied(job=job, product=product, coats=2, colour="Slate") for job in jobs
@@ -51,20 +58,33 @@ def clock_of(deck: Deck, product: object) -> forecast.SeasonalClock:
     return forecast.SeasonalClock(forecast.seasonal_rate(sun, wet_days))
 
 
-def history_of(deck, clock, rng, middle, spread, jobs, visits) -> None:
+def history_of(deck, world, jobs, visits) -> None:
+    clock, rng, middle, spread, noise = world
     day = FIRST + timedelta(days=int(rng.integers(0, 400)))
     jobs.append(Job(deck=deck, kind="strip", finished_on=day))
-    ends = worn_on(clock, day, rng.lognormal(middle, spread))
+    months = rng.lognormal(middle, spread)
     visit = day
     while (visit := visit + timedelta(days=int(rng.integers(250, 460)))) < LAST:
-        is_worn = bridge.epoch_days(visit) >= ends
+        grade = grade_found(clock, day, visit, months)
+        if noise is not None:
+            grade = scattered_grade(clock, day, visit, months, noise * rng.normal())
         visits.append(
-            Visit(deck=deck, visited_on=visit, reason="routine", overall=4 if is_worn else 1)
+            Visit(deck=deck, visited_on=visit, reason="routine", overall=grade, found_by="Lee")
         )
-        if is_worn:
+        if grade >= 3:
             day = visit + timedelta(days=7)
             jobs.append(Job(deck=deck, kind="recoat", finished_on=day))
-            ends = worn_on(clock, day, rng.lognormal(middle, spread))
+            months = rng.lognormal(middle, spread)
+
+
+def grade_found(clock, coated: date, visit: date, months: float) -> int:
+    return 4 if bridge.epoch_days(visit) >= worn_on(clock, coated, months) else 1
+
+
+def scattered_grade(clock, coated: date, visit: date, months: float, error: float) -> int:
+    days = [bridge.epoch_days(coated)], [bridge.epoch_days(visit)]
+    share = clock.months_between(*days).item() / months
+    return int(np.clip(np.floor(3 * share**1.3 + error), 0, 5))
 
 
 def worn_on(clock: forecast.SeasonalClock, day: date, months: float) -> float:

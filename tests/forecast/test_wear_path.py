@@ -1,0 +1,357 @@
+"""Grades along a path of wear: against a general ordinal model, against brute force, and what a
+slow deck and a stern grader come to."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.special import ndtri
+from scipy.stats import norm
+from statsmodels.miscmodels.ordinal_model import OrderedModel
+
+from reminders.forecast import PUBLISHED_PRIOR, Coats, Posterior, predict, worn_chances_by_day
+from reminders.forecast.fitting import fit
+from reminders.forecast.frailty import DeckRows, frailty_posterior
+from reminders.forecast.graded_belief import moments_after_grades
+from reminders.forecast.graded_lives import (
+    ABOVE_LAST_VISIT,
+    BELOW_FIRST_VISIT,
+    LIFE_EDGES,
+    GradeLog,
+    between_edges,
+    graded_lives,
+    log_grades,
+)
+from reminders.forecast.likelihood import log_likelihood_terms, prepare_intervals
+from reminders.forecast.path_learning import learn_path
+from reminders.forecast.priors import PUBLISHED_PATH
+from reminders.forecast.step_likelihood import LifeSteps
+from reminders.forecast.wear_path import (
+    GRADE_COUNT,
+    STRAY_GRADE_CHANCES,
+    GradesSeen,
+    WearPath,
+)
+from tests.forecast.graded_books import GradedWorld, simulate_grades
+from tests.forecast.simulated import START, truth_from_prior
+
+TODAY = 20_000.0
+EDGE_WIDTH = (BELOW_FIRST_VISIT + ABOVE_LAST_VISIT) / (LIFE_EDGES - 1)
+MEAN, SPREAD = 2.8, 0.35
+
+
+def drawn_grades(count: int, seed: int) -> tuple[GradesSeen, np.ndarray]:
+    """Of all kinds, by three of the crew and by clients, at ages from a third to twice the life."""
+    rng = np.random.default_rng(seed)
+    seen = GradesSeen(
+        rng.integers(0, GRADE_COUNT, count),
+        rng.random(count) < 0.4,
+        rng.random(count) < 0.3,
+        rng.integers(0, 3, count),
+    )
+    return seen, np.log(rng.uniform(0.3, 2, (count, 1)))
+
+
+def path_with_graders() -> WearPath:
+    return WearPath(PUBLISHED_PATH.parameters + 0.05, np.arange(3), np.array([0.3, -0.2, 0.0]))
+
+
+def one_coat_log(ages: list[float], grades: list[int]) -> GradeLog:
+    """One coat of an oil, graded by nobody in particular."""
+    count = len(ages)
+    none = np.zeros(count, dtype=bool)
+    seen = GradesSeen(np.array(grades), none, none, np.full(count, -1))
+    return GradeLog(np.zeros(count, dtype=np.int64), np.log(ages)[:, None], none, seen)
+
+
+# Against a general ordinal model: statsmodels' cumulative probit.
+
+
+def oils_graded_by_nobody(count: int, noise: float, seed: int) -> tuple[GradesSeen, np.ndarray]:
+    """Grades around a path of exponent 1.3, and the logs of age over life."""
+    rng = np.random.default_rng(seed)
+    # in the middles of the steps of log life, were these all of one life
+    x = BELOW_FIRST_VISIT - EDGE_WIDTH * (rng.integers(8, 28, count) - 0.5)
+    grade = np.clip(np.floor(3 * np.exp(1.3 * x) + noise * rng.normal(size=count)), 0, 5)
+    none = np.zeros(count, dtype=bool)
+    return GradesSeen(grade.astype(np.int64), none, none, np.full(count, -1)), x
+
+
+def test_the_chance_of_a_grade_is_that_of_a_cumulative_probit() -> None:
+    seen, x = oils_graded_by_nobody(200, 0.5, seed=1)
+    path = PUBLISHED_PATH
+    stray = STRAY_GRADE_CHANCES[0]
+    chance = path.chances(seen, x[:, None])[:, 0]
+    ours = np.log((chance - stray / GRADE_COUNT) / (1 - stray))
+
+    steps = path.steps / path.noises[0]
+    parameters = np.concatenate([[1 / path.noises[0]], steps[:1], np.log(np.diff(steps))])
+    model = OrderedModel(seen.grade, path.wear(seen.is_film, x[:, None]), distr="probit")
+
+    assert ours == pytest.approx(model.loglikeobs(parameters), abs=1e-9)
+
+
+def test_a_path_learned_where_lives_are_known_is_the_fit_of_a_cumulative_probit() -> None:
+    """Two thousand coats of known lives, one grade each: statsmodels fits steps and noise to the
+    wear at the exponent that we learn. It has no priors and no stray grades."""
+    count = 2_000
+    seen, x = oils_graded_by_nobody(count, 0.4, seed=3)
+    life = np.full(count, np.log(20.0))
+    log = GradeLog(np.arange(count), (life + x)[:, None], np.zeros(count, dtype=bool), seen)
+
+    learned = learn_path(log, life, np.full(count, 1e-3))
+
+    wear = learned.wear(seen.is_film, x[:, None])
+    theirs = OrderedModel(seen.grade, wear, distr="probit").fit(method="bfgs", disp=False).params
+    steps = np.cumsum(np.append(theirs[1], np.exp(theirs[2:]))) / theirs[0]
+    assert learned.exponents[0] == pytest.approx(1.3, abs=0.15)  # steps make up for the rest
+    assert learned.noises[0] == pytest.approx(1 / theirs[0], rel=0.1)
+    assert learned.steps == pytest.approx(steps, abs=0.06)
+
+
+# The likelihood.
+
+
+def test_the_slopes_of_the_path_are_those_of_its_chances() -> None:
+    seen, x = drawn_grades(60, 4)
+    path = path_with_graders()
+
+    def total(given: np.ndarray) -> float:
+        moved = WearPath(given[:9], path.grader_keys, given[9:])
+        return float(np.log(moved.chances(seen, x)).sum())
+
+    at = np.concatenate([path.parameters, path.grader_offsets])
+    steps = 1e-5 * np.eye(len(at))
+    numeric = [(total(at + step) - total(at - step)) / 2e-5 for step in steps]
+    assert path.slopes(seen, x, np.ones_like(x)) == pytest.approx(np.array(numeric), abs=1e-4)
+
+
+def test_two_steps_are_an_interval() -> None:
+    """What is known between two ages has the same terms as in the likelihood of intervals."""
+    low, high = np.log([10.0, 12.0]), np.log([20.0, 40.0])
+    eta = np.array([2.6, 3.1])
+    steps = LifeSteps(
+        np.column_stack([low, high]), np.array([[-1.0, 1.0]] * 2), np.zeros(2), np.zeros(2)
+    )
+    theirs = log_likelihood_terms(prepare_intervals(np.exp(low), np.exp(high)), eta, SPREAD)
+    for ours, same in zip(steps.terms(eta, SPREAD), theirs, strict=True):
+        assert ours == pytest.approx(same, rel=1e-9)
+
+
+def test_the_terms_of_many_steps_are_the_slopes_of_their_value() -> None:
+    log = one_coat_log([6.0, 14.0, 20.0], [0, 1, 3])
+    edges = log.life_edges()
+    height = np.exp(log.log_chances(PUBLISHED_PATH, between_edges(edges)))
+    seen = LifeSteps(edges, height[:, :-1] - height[:, 1:], height[:, -1], np.zeros(1))
+    h = 1e-5
+
+    def value(eta: float, tau: float) -> float:
+        return float(seen.values(np.array([eta]), np.exp(tau))[0])
+
+    tau = np.log(SPREAD)
+    terms = seen.terms(np.array([MEAN]), SPREAD)
+    assert terms.value[0] == pytest.approx(value(MEAN, tau))
+    assert terms.eta[0] == pytest.approx((value(MEAN + h, tau) - value(MEAN - h, tau)) / (2 * h))
+    assert terms.tau[0] == pytest.approx((value(MEAN, tau + h) - value(MEAN, tau - h)) / (2 * h))
+    up, down = (seen.terms(np.array([MEAN + way * h]), SPREAD) for way in (1, -1))
+    assert terms.eta_eta[0] == pytest.approx((up.eta - down.eta)[0] / (2 * h), rel=1e-5)
+    assert terms.eta_tau[0] == pytest.approx((up.tau - down.tau)[0] / (2 * h), rel=1e-5)
+    up, down = (seen.terms(np.array([MEAN]), np.exp(tau + way * h)) for way in (1, -1))
+    assert terms.tau_tau[0] == pytest.approx((up.tau - down.tau)[0] / (2 * h), rel=1e-5)
+
+
+# Against brute force.
+
+
+def density_after(log: GradeLog, life: float, mean: float, spread: float) -> float:
+    chance = np.exp(log.log_chances(PUBLISHED_PATH, np.array([[life]])))[0, 0]
+    return float(chance * norm.pdf(life, mean, spread))
+
+
+def chance_of_grades(log: GradeLog, mean: float, spread: float) -> float:
+    return float(quad(lambda at: density_after(log, at, mean, spread), 0, 6, limit=200)[0])
+
+
+@pytest.mark.parametrize(
+    ("ages", "grades"),
+    [([14.0], [1]), ([6.0, 14.0, 20.0], [0, 1, 3]), ([12.0, 24.0, 46.0], [0, 0, 1]), ([4.0], [4])],
+)
+def test_the_belief_after_grades_is_that_of_brute_force(
+    ages: list[float], grades: list[int]
+) -> None:
+    """Mean and spread by adaptive quadrature (scipy). The law is near enough to normal that its
+    window from 20 to 80 % holds .6; where the grades may be stray or the deck slow there are two
+    peaks, and the window errs on the wide side."""
+    log = one_coat_log(ages, grades)
+    ends = (MEAN - 8 * SPREAD, MEAN + 8 * SPREAD)
+    whole, first, second = (
+        quad(lambda at, p=p: at**p * density_after(log, at, MEAN, SPREAD), *ends, limit=200)[0]
+        for p in (0, 1, 2)
+    )
+    mean, spread = (
+        float(each[0])
+        for each in moments_after_grades(PUBLISHED_PATH, log, np.array([MEAN]), np.array([SPREAD]))
+    )
+
+    assert mean == pytest.approx(first / whole, abs=0.005)
+    assert spread == pytest.approx(np.sqrt(second / whole - (first / whole) ** 2), rel=0.02)
+    window = mean + spread * ndtri([0.2, 0.8])
+    held = quad(lambda at: density_after(log, at, MEAN, SPREAD), *window, limit=200)[0] / whole
+    assert 0.57 < held < 0.72
+
+
+def test_the_pace_of_a_deck_after_three_graded_coats_is_that_of_brute_force() -> None:
+    """The exact posterior on a grid of paces, each life integrated by adaptive quadrature."""
+    sigma, omega = 0.25, 0.3
+    logs = [one_coat_log([10.0, 20.0], grades) for grades in ([1, 2], [0, 2], [0, 1])]
+    edges = np.concatenate([log.life_edges() for log in logs])
+    heights = np.concatenate(
+        [np.exp(log.log_chances(PUBLISHED_PATH, between_edges(log.life_edges()))) for log in logs]
+    )
+    seen = LifeSteps(
+        edges[None],
+        (heights[:, :-1] - heights[:, 1:])[None],
+        heights[None, :, -1],
+        np.zeros((1, 3)),
+    )
+    rows = DeckRows(np.ones((1, 3, 1)), seen, np.ones((1, 3)))
+    found = frailty_posterior(rows, np.array([MEAN, np.log(sigma), np.log(omega)]))
+
+    paces = np.linspace(-5 * omega, 5 * omega, 81)
+    weight = norm.pdf(paces, 0, omega)
+    for log in logs:
+        weight *= [chance_of_grades(log, MEAN + pace, sigma) for pace in paces]
+    weight /= weight.sum()
+    mean = weight @ paces
+    assert found.mean[0] == pytest.approx(mean, abs=0.005)
+    assert found.variance[0] == pytest.approx(weight @ (paces - mean) ** 2, rel=0.03)
+
+
+# What it says of decks.
+
+
+def coat(**given: object) -> Coats:
+    return Coats(latitude=45.0, sun=np.full(12, 14.3), wet_days=np.full(12, 10.0), deck=1, **given)
+
+
+def along_path() -> Posterior:
+    return replace(PUBLISHED_PRIOR, path=PUBLISHED_PATH)
+
+
+def graded(months: list[float], grades: list[float], **given: object) -> Coats:
+    """A coat of 48 months with visits at these ages."""
+    on = TODAY - 48 * 30.44
+    days = np.array([[on + 30.44 * month for month in months]])
+    shape = {"graded_by_client": np.zeros(days.shape), "graders": np.full(days.shape, -1)}
+    return coat(coated_on=[on], graded_on=days, grades=np.array([grades]), **shape, **given)
+
+
+def test_a_slow_deck_found_sound_lately_is_not_due_in_two_months() -> None:
+    """Three times the usual life, graded 1 twenty days ago."""
+    months = [12.0, 24.0, 36.0, 48 - 20 / 30.44]
+    sound_on = [TODAY - 20.0]
+    plain = predict(coat(coated_on=[TODAY - 48 * 30.44], sound_on=sound_on), today=TODAY)
+    found = predict(graded(months, [0, 0, 1, 1], sound_on=sound_on), along_path(), TODAY)
+
+    assert found.due_by[0] - TODAY > 200 > plain.due_by[0] - TODAY
+    assert found.window_opens[0] - TODAY > 61
+
+
+def test_a_lower_grade_puts_the_date_off_further_though_both_are_sound() -> None:
+    unworn, nearly = (
+        predict(graded([12.0], [grade], sound_on=[TODAY - 36 * 30.44]), along_path(), TODAY)
+        for grade in (0, 2)
+    )
+    assert unworn.due_by[0] > nearly.due_by[0] + 60
+
+
+def test_without_a_path_the_grades_that_came_with_a_coat_are_not_read() -> None:
+    bare = predict(coat(coated_on=[TODAY - 48 * 30.44]), today=TODAY)
+    assert predict(graded([12.0], [0]), today=TODAY).due_by == pytest.approx(bare.due_by)
+
+
+def test_what_was_found_worn_bounds_the_life_whatever_the_path_says() -> None:
+    worn_on = TODAY - 30.0
+    found = predict(graded([47.0], [3], worn_on=[worn_on]), along_path(), TODAY)
+    assert found.chance_worn_today[0] == 1
+    assert found.late[0] <= worn_on
+
+
+def test_every_reading_of_the_chance_agrees() -> None:
+    coats = graded([12.0, 30.0], [0, 1], sound_on=[TODAY - 18 * 30.44])
+    whole = predict(coats, along_path(), TODAY).chance_worn_today
+    assert worn_chances_by_day(coats, along_path(), [TODAY])[:, 0] == pytest.approx(whole)
+
+
+def test_a_grade_outside_the_scale_is_refused_by_name() -> None:
+    with pytest.raises(ValueError, match="grades must lie between 0 and 5; row 0 has 6"):
+        graded([12.0], [6])
+
+
+# Learning.
+
+
+@pytest.fixture(scope="module")
+def differing() -> tuple[Posterior, Posterior]:
+    """Half of the crew grades half a grade sterner: learned both ways."""
+    world = GradedWorld(apart=0.5, looks=0.2)
+    made = simulate_grades(3, 60, 6.0, truth_from_prior(np.random.default_rng(3)), world)
+    day = START + 6 * 365.25
+    plain = made.book.fit_before(day)
+    return plain.posterior, made.book.fit_before(day, along_path=True).posterior
+
+
+def test_graders_half_a_grade_apart_are_told_apart(differing: tuple[Posterior, Posterior]) -> None:
+    path = differing[1].path
+    assert path is not None
+    assert path.grader_keys.tolist() == [0, 1, 2, 3]
+    mild, stern = path.grader_offsets[::2].mean(), path.grader_offsets[1::2].mean()
+    assert stern - mild == pytest.approx(0.5, abs=0.15)
+    assert path.noises == pytest.approx([0.5, 1.0], abs=0.3)  # as the world has them
+    assert path.exponents[0] == pytest.approx(1.3, abs=0.3)
+
+
+def test_a_path_is_no_wider_than_the_priors_and_keeps_through_json(
+    differing: tuple[Posterior, Posterior],
+) -> None:
+    learned = differing[1]
+    assert learned.is_no_wider_than(PUBLISHED_PRIOR)
+    again = Posterior.from_dict(json.loads(json.dumps(learned.to_dict())))
+    assert again.path is not None
+    assert again.path.to_dict() == learned.path.to_dict()  # type: ignore[union-attr]
+
+
+def test_without_grades_there_is_no_path() -> None:
+    made = simulate_grades(4, 5, 2.0, PUBLISHED_PRIOR, GradedWorld())
+    found = made.book.fit_before(START, along_path=True)
+    assert found.posterior.path is None
+    assert found.coats == 0
+
+
+def test_a_coat_of_which_only_the_year_is_known_is_averaged_over_it() -> None:
+    made = simulate_grades(5, 4, 3.0, PUBLISHED_PRIOR, GradedWorld())
+    coats = made.book.coats
+    log, rows = log_grades(coats, made.book.visits)
+    spanned = coats.take(slice(None))
+    object.__setattr__(spanned, "coated_within", np.full(len(coats), 90.0))
+    wide, same = log_grades(spanned, made.book.visits)
+    assert (same == rows).all()
+    assert wide.log_age.shape[1] == 5
+    assert wide.middle_log_age == pytest.approx(log.log_age)
+    running = np.zeros(len(coats), dtype=bool)
+    sharp, blurred = (
+        graded_lives(coats, each, PUBLISHED_PATH, running).prepared(0.0)
+        for each in ((log, rows), (wide, same))
+    )
+    eta = np.full(len(rows), MEAN)
+    assert (np.abs(blurred.terms(eta, 0.1).eta) < np.abs(sharp.terms(eta, 0.1).eta)).mean() > 0.5
+
+
+def test_a_fit_of_graded_lives_says_that_it_converged() -> None:
+    made = simulate_grades(6, 20, 4.0, PUBLISHED_PRIOR, GradedWorld())
+    book = made.book
+    graded_rows = log_grades(book.coats, book.visits)
+    lives = graded_lives(book.coats, graded_rows, PUBLISHED_PATH, book.running(np.inf))
+    assert fit(lives).converged
