@@ -2,7 +2,8 @@
 no database, no clock, no files.
 
 An interval-censored accelerated-failure-time model with a log-normal frailty of each deck, a
-REML-type correction of the two variance components, and a Laplace posterior.
+REML-type correction of the two variance components, and a Laplace posterior. Grades say worn or
+not, or all that an ordinal model about a path of wear reads in them (`wear_path`).
 """
 
 from reminders.forecast.arrays import Booleans, Floats

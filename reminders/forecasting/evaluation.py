@@ -13,6 +13,8 @@ from reminders.forecasting import bridge
 from reminders.forecasting.learning import TrainingData
 
 MAX_BACKTEST_YEARS = 10  # a back-test looks back no further
+# Beyond that ten fits along the path of wear would outlast the nightly task.
+MAX_COATS_JUDGED_ALONG_PATH = 8_000
 SCORE_COLUMNS = [
     "forecast",
     "visits",
@@ -56,7 +58,8 @@ def backtest_by_year(
     learn, forecast a year, look what was found, move on."""
     until = bridge.epoch_days(today) + 1
     since = first_backtest_origin(book, until, years)
-    found = forecast.backtest(book, since, until, along_path=along_path)
+    is_quick = len(book.coats) <= MAX_COATS_JUDGED_ALONG_PATH
+    found = forecast.backtest(book, since, until, along_path=along_path and is_quick)
     bins = [
         {name: finite_or_none(value) for name, value in asdict(step).items()}
         for step in found.reliability

@@ -9,7 +9,7 @@ from importlib.util import find_spec
 
 import numpy as np
 
-from reminders.forecast import Coats, predict
+from reminders.forecast import PUBLISHED_PRIOR, Coats, predict
 from reminders.forecast.exposure import DESIGN_COLUMNS
 from reminders.forecast.fitting import fit
 from reminders.forecast.intervals import CensoredLives
@@ -20,6 +20,7 @@ from reminders.forecast.posterior_mode import (
     prepare_log_posterior,
 )
 from tests.bench.timing import elapsed_seconds, time_in_turn
+from tests.forecast.graded_books import GradedWorld, simulate_grades
 
 
 def simulated_lives(rows: int, columns: int, decks: int) -> CensoredLives:
@@ -76,6 +77,9 @@ def measure_core_fits() -> dict[str, float]:
         results |= against_lifelines(10_000) | against_lifelines(100_000)
     lives = simulated_lives(30_000, len(DESIGN_COLUMNS), 10_000)
     results["deck_effect_30k_s"] = elapsed_seconds(lambda: fit(lives))
+    made = simulate_grades(1, 900, 10.0, PUBLISHED_PRIOR, GradedWorld(apart=0.5)).book
+    results["path_of_wear_coats"] = float(len(made.coats))
+    results["path_of_wear_s"] = elapsed_seconds(lambda: made.fit_before(np.inf, along_path=True))
     results["million_decks_s"] = elapsed_seconds(lambda: predict(million_decks(), today=20_500.0))
     return results
 
