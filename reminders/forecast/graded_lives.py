@@ -78,7 +78,7 @@ class GradeLog(NamedTuple):
         place = np.full(count, -1)
         place[chosen] = np.arange(len(chosen))
         kept = np.flatnonzero(place[self.coat] >= 0)
-        seen = GradesSeen(*(column[kept] for column in self.seen))
+        seen = self.seen.take(kept)
         part = GradeLog(place[self.coat[kept]], self.log_age[kept], self.is_called[kept], seen)
         return part, chosen
 

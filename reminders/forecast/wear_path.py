@@ -63,6 +63,23 @@ class GradesSeen(NamedTuple):
     by_client: Booleans
     grader: Integers
 
+    def take(self, rows: Integers) -> "GradesSeen":
+        """Return some of the visits.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Which.
+
+        Returns
+        -------
+        GradesSeen
+            Those visits.
+        """
+        return GradesSeen(
+            self.grade[rows], self.is_film[rows], self.by_client[rows], self.grader[rows]
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class WearPath:

@@ -320,7 +320,7 @@ def test_a_path_is_no_wider_than_the_priors_and_keeps_through_json(
     assert learned.is_no_wider_than(PUBLISHED_PRIOR)
     again = Posterior.from_dict(json.loads(json.dumps(learned.to_dict())))
     assert again.path is not None
-    assert again.path.to_dict() == learned.path.to_dict()  # type: ignore[union-attr]
+    assert again.path.to_dict() == learned.path.to_dict()
 
 
 def test_without_grades_there_is_no_path() -> None:
