@@ -33,7 +33,7 @@ HEADS = [
     ("price", "Price", "number"),
     ("contact", "Last contact", ""),
     ("", "By", ""),
-    ("", "Phone", ""),
+    ("", "Phone", "number"),
 ]
 EXPORT_FORMATS = {*FILE_FORMATS, "pdf"}
 
