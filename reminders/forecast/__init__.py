@@ -38,7 +38,7 @@ from reminders.forecast.inspection_data import (
 from reminders.forecast.intervals import Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.posterior import Fit, Posterior
-from reminders.forecast.prediction import UNKNOWNS, Prediction, predict
+from reminders.forecast.prediction import UNKNOWNS, Prediction, life_after_grades, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import (
     UpkeepLaw,
@@ -97,6 +97,7 @@ __all__ = [
     "client_check_values",
     "extraterrestrial_radiation",
     "film_shares",
+    "life_after_grades",
     "life_bounds",
     "optimal_recoat_age",
     "plan_coating_jobs",

@@ -15,7 +15,11 @@ from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.intervals import STRIP_RATIO
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import believe_inspections, predict_log_life
+from reminders.forecast.prediction import (
+    believe_grades,
+    believe_inspections,
+    predict_log_life,
+)
 from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
 
 DAYS_A_MONTH = 365.25 / 12
@@ -135,7 +139,7 @@ def client_check_values(
         Shares of the price of a recoat.
     """
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    belief = predict_log_life(coats, posterior)
+    belief = believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
     seen = believe_inspections(coats, clock, belief)
     start = clock.reading(coats.coated_on)
 
