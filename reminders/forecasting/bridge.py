@@ -360,7 +360,9 @@ def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
     places, place = distinct_places(coats)
     normals = climate.normals(places[:, 0], places[:, 1])
     above_air = forecast.extraterrestrial_radiation(places[:, :1], MID_MONTH_DAYS)
-    on_ground = forecast.radiation_from_sunshine(normals.sunshine_fraction, above_air)
+    on_ground = forecast.radiation_from_sunshine(
+        normals.sunshine_fraction, above_air, normals.height_m[:, None]
+    )
     sun = forecast.SUNSHINE_BIAS * on_ground
     wet_days = normals.wet_days.astype(float)[place]
     for row, own in enumerate(coats.wet_days):
