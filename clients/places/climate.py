@@ -16,8 +16,9 @@ evenly), each series
 * radiation by FAO-56 eq. 35 from these shares: twelve typical-year files, +4 ± 4 % in the year
 (Miami +15 %), root mean
   square 8 % of a mean month in a month;
-* wet days a year: ten towns in London and New Zealand, 11 %; three elsewhere that the factor was
-not made of (Chur, Budapest, Huesca), see the tests.
+* wet days a year: ten towns in London and New Zealand, 11 %; inland, where as much rain falls on
+fewer days and the grid has too much of it near mountains, a fifth to three fifths too many (Chur,
+Budapest, Huesca, Longmont).
 
 The sea is in the grid as well as the land, so no shore is without a value; half a degree blurs the
 two.

@@ -164,8 +164,8 @@ COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
         -0.50,
         0.25,
         "JUDGEMENT",
-        "From place to place, as in the clock: half of the wear follows the sun; Nordic advice is to"
-        " oil once a year or more (READ, a Finnish wood-care guide), no less often than elsewhere",
+        "From place to place, as in the clock: half of the wear follows the sun; Nordic advice"
+        " (READ, a Finnish wood-care guide): oil once a year, no less often than elsewhere",
     ),
     CoefficientPrior(
         "log_openness",
