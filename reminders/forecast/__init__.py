@@ -12,7 +12,7 @@ from reminders.forecast.backtesting import (
     backtest,
     simple_rule_scores,
 )
-from reminders.forecast.check_value import client_check_values
+from reminders.forecast.check_value import CLIENT_SKILL, CREW_SKILL, look_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
     CalendarMonth,
@@ -62,6 +62,8 @@ from reminders.forecast.wear_limits import (
 from reminders.forecast.work_day import best_work_days
 
 __all__ = [
+    "CLIENT_SKILL",
+    "CREW_SKILL",
     "FACTORS",
     "FILM_WEAR",
     "FORECAST_NAMES",
@@ -94,10 +96,10 @@ __all__ = [
     "backtest",
     "best_work_days",
     "best_workable_month",
-    "client_check_values",
     "extraterrestrial_radiation",
     "film_shares",
     "life_bounds",
+    "look_values",
     "optimal_recoat_age",
     "plan_coating_jobs",
     "predict",

@@ -163,7 +163,8 @@ def midsummer_weight(latitude: Floats) -> Floats:
 
 
 def sun_on_deck(coats: Coats) -> Floats:
-    """Return the sun that shade lets through to each deck.
+    """Return the sun that shade lets through to each deck; a shade that nobody knows is taken as
+    usual.
 
     Parameters
     ----------
@@ -177,8 +178,9 @@ def sun_on_deck(coats: Coats) -> Floats:
     """
     if not (coats.summer_shade.any() or coats.winter_shade.any()):
         return coats.sun
-    winter = FULL_SHADE_LOSS * coats.winter_shade
-    more = FULL_SHADE_LOSS * coats.summer_shade - winter
+    usual = coats.mix.mean_shade
+    winter = FULL_SHADE_LOSS * np.where(coats.is_shade_unknown, usual, coats.winter_shade)
+    more = FULL_SHADE_LOSS * np.where(coats.is_shade_unknown, usual, coats.summer_shade) - winter
     return coats.sun * ((1 - winter)[:, None] - more[:, None] * midsummer_weight(coats.latitude))
 
 

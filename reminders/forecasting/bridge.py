@@ -137,8 +137,8 @@ class NewestCoats:
     species: tuple[str, ...]
     texture: tuple[str, ...]
     roof_percent: tuple[int, ...]
-    summer_shade_percent: tuple[int, ...]
-    winter_shade_percent: tuple[int, ...]
+    summer_shade_percent: tuple[int | None, ...]
+    winter_shade_percent: tuple[int | None, ...]
     orientation_deg: tuple[int | None, ...]
     airflow: tuple[str, ...]
     traffic: tuple[str, ...]
@@ -168,12 +168,13 @@ def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | 
 
 MIXED_COATS = 5_000  # newest finishes by which an unknown one is judged
 APPLIED_SQL = """
-SELECT product.finish_class, product.pigment, product.base, deck.species, newest.coats, count(*)
+SELECT product.finish_class, product.pigment, product.base, deck.species, newest.coats,
+    round(deck.summer_shade_percent / 25.0) / 4, count(*)
 FROM (SELECT * FROM jobs_coatapplied ORDER BY id DESC LIMIT %(coats)s) newest
 JOIN jobs_product product ON product.id = newest.product_id AND product.kind = 'finish'
 JOIN jobs_job job ON job.id = newest.job_id
 JOIN clients_deck deck ON deck.id = job.deck_id
-GROUP BY 1, 2, 3, 4, 5
+GROUP BY 1, 2, 3, 4, 5, 6
 """
 DECKS_A_TRANSACTION = 25_000  # decks at a time: bounds memory and how long a row stays locked
 MID_MONTH_DAYS = (
@@ -279,8 +280,8 @@ def epoch_days(value: date | None) -> float:
 
 
 def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
-    """The rows in the core's words; finish, timber, number of coats and day that nobody knows stay
-    unknown, the rest of what was not recorded is as on the reference deck."""
+    """The rows in the core's words; finish, timber, number of coats, shade and day that nobody
+    knows stay unknown, the rest of what was not recorded is as on the reference deck."""
     sun, wet_days = monthly_climate(coats)
     middle, within = middle_days(coats, today)
     return forecast.Coats(
@@ -302,8 +303,8 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         preparation=[PREPARATION_OF_JOB_KIND[kind] for kind in coats.kind],
         species_class=[SPECIES_CLASS.get(species, forecast.UNKNOWN) for species in coats.species],
         roof_cover=np.array(coats.roof_percent) / 100,
-        summer_shade=np.array(coats.summer_shade_percent) / 100,
-        winter_shade=np.array(coats.winter_shade_percent) / 100,
+        summer_shade=np.array(coats.summer_shade_percent, dtype=float) / 100,
+        winter_shade=np.array(coats.winter_shade_percent, dtype=float) / 100,
         orientation=np.array(coats.orientation_deg, dtype=float),
         height=np.array(coats.height_m, dtype=float),
         **{
@@ -324,7 +325,12 @@ def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:
 
 
 def is_anything_unknown(coats: NewestCoats) -> bool:
-    return "" in coats.finish_class or None in coats.coats or Species.UNKNOWN in coats.species
+    return (
+        "" in coats.finish_class
+        or None in coats.coats
+        or None in coats.summer_shade_percent
+        or Species.UNKNOWN in coats.species
+    )
 
 
 def mix_of_book() -> forecast.UnknownMix:
@@ -336,22 +342,28 @@ def mix_of_book() -> forecast.UnknownMix:
     finishes: defaultdict[tuple[str, str, str], float] = defaultdict(float)
     timbers: defaultdict[str, float] = defaultdict(float)
     numbers: defaultdict[float, float] = defaultdict(float)
-    for finish_class, pigment, base, species, number, times in applied:
+    shades: defaultdict[float, float] = defaultdict(float)
+    for finish_class, pigment, base, species, number, shade, times in applied:
         finishes[finish_class, pigment or "none", base or "water"] += times
         timbers[SPECIES_CLASS.get(species, forecast.UNKNOWN)] += times
         numbers[float(number or 0)] += times
+        if shade is not None:
+            shades[float(shade)] += times
     for finish_class, pigment, base, share in forecast.PUBLISHED_MIX.finishes:
         finishes[finish_class, pigment, base] += share
     for timber, share in forecast.PUBLISHED_MIX.species:
         timbers[timber] += share
     for count, share in forecast.PUBLISHED_MIX.coats:
         numbers[count] += share
+    for shade, share in forecast.PUBLISHED_MIX.shades:
+        shades[shade] += share
     timbers.pop(forecast.UNKNOWN, None)
     numbers.pop(0.0, None)
     return forecast.UnknownMix(
         tuple((*words, share) for words, share in sorted(finishes.items())),
         tuple(sorted(timbers.items())),
         tuple(sorted(numbers.items())),
+        tuple(sorted(shades.items())),
     )
 
 
