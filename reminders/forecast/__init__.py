@@ -37,6 +37,7 @@ from reminders.forecast.inspection_data import (
 )
 from reminders.forecast.intervals import Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
+from reminders.forecast.pooling import LearnedBook, pool_learned
 from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import UNKNOWNS, Prediction, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
@@ -85,6 +86,7 @@ __all__ = [
     "FitTrial",
     "Floats",
     "InspectionData",
+    "LearnedBook",
     "Posterior",
     "Prediction",
     "SeasonalClock",
@@ -102,6 +104,7 @@ __all__ = [
     "look_values",
     "optimal_recoat_age",
     "plan_coating_jobs",
+    "pool_learned",
     "predict",
     "radiation_from_sunshine",
     "recoats_between_strips",

@@ -12,6 +12,7 @@ from operator import itemgetter
 
 import numpy as np
 from django.db import connection, transaction
+from django.db.models import Value
 from numpy.typing import NDArray
 
 from clients.models import SPECIES_CLASS, Business, Deck, Species
@@ -21,22 +22,47 @@ from jobs.work import FILM_STRIP_GRADE, FLAKING_GRADE, OIL_STRIP_GRADE
 from reminders import forecast
 from reminders.forecast import Booleans, Floats
 from reminders.forecasting.price_ratio import strip_price_ratio
-from reminders.models import ModelFit
+from reminders.models import LearnedStart, ModelFit
 
 
 def active_posterior() -> forecast.Posterior:
-    """What forecasts rest on now; one small query, the parameters of a fit are read once a
-    process."""
-    row = ModelFit.objects.filter(is_in_use=True).values_list("pk", "version").first()
-    return load_posterior(*row) if row else forecast.PUBLISHED_PRIOR
+    """What forecasts rest on now: the fit in use, else the start; one small query, their parameters
+    are read once a process."""
+    fits = ModelFit.objects.filter(is_in_use=True).order_by()
+    starts = LearnedStart.objects.order_by()
+    columns = ("is_start", "pk", "version")
+    rows = (
+        fits.annotate(is_start=Value(False))
+        .values_list(*columns)
+        .union(starts.annotate(is_start=Value(True)).values_list(*columns), all=True)
+    )
+    for is_start, pk, version in sorted(rows):
+        found = load_start(version) if is_start else load_posterior(pk, version)
+        if is_usable(found):
+            return found
+    return forecast.PUBLISHED_PRIOR
+
+
+def starting_belief() -> forecast.Posterior:
+    """What is believed without visits of this book: what others learned, if the owner took that
+    over, else the published figures."""
+    version = LearnedStart.objects.values_list("version", flat=True).first()
+    found = forecast.PUBLISHED_PRIOR if version is None else load_start(version)
+    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
 
 
 @lru_cache(maxsize=2)
 def load_posterior(pk: int, version: str) -> forecast.Posterior:
-    """The belief of one fit, as long as it says anything."""
+    """The belief of one fit."""
     parameters = ModelFit.objects.values_list("parameters", flat=True).get(pk=pk, version=version)
-    found = forecast.Fit.from_dict(parameters).posterior
-    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
+    return forecast.Fit.from_dict(parameters).posterior
+
+
+@lru_cache(maxsize=1)
+def load_start(version: str) -> forecast.Posterior:
+    """The belief that other books gave."""
+    rows = LearnedStart.objects.values_list("parameters", flat=True)
+    return forecast.Posterior.from_dict(rows.get(version=version))
 
 
 def is_usable(belief: forecast.Posterior) -> bool:
