@@ -253,6 +253,31 @@ class ModelFit(models.Model):
         return f"{self.version}, visits to {self.trained_on}"
 
 
+class LearnedStart(models.Model):
+    """What other books learned, as the start of this one until its own visits say more; without a
+    row it starts from the published figures."""
+
+    id = models.SmallIntegerField(primary_key=True, default=1, editable=False)
+    version = models.CharField(max_length=40, help_text="Equal files give an equal version.")
+    created_at = models.DateTimeField(db_default=Now())
+    parameters = models.JSONField(help_text="As the numerical core pooled them.")
+    books = models.PositiveIntegerField(help_text="How many books it comes from.")
+    visits = models.PositiveIntegerField(help_text="Graded visits in them.")
+    decks = models.PositiveIntegerField(help_text="Decks in them.")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(name="one_learned_start", condition=Q(id=1)),
+            models.CheckConstraint(
+                name="start_rests_on_books",
+                condition=Q(books__gte=1, visits__gte=1, decks__gte=1),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.version}, from {self.books} books"
+
+
 class ReminderQuerySet(models.QuerySet["Reminder"]):
     def first_sent(self, *, since: datetime) -> "list[tuple[int, int, int, datetime]]":
         """Deck, property, client and moment of the first reminder of each coat that was sent, of

@@ -64,7 +64,7 @@ def missing_things(forecast: Forecast) -> list[tuple[str, str]]:
     """What is not known of the coat and the page to say it; what narrows the window most first."""
     deck_page = reverse("deck_forms:edit", args=[forecast.deck_id])
     job_page = reverse("jobs:edit", args=[forecast.job_id])
-    pages = {"species": deck_page}
+    pages = {"species": deck_page, "shade": deck_page}
     phrases = missing_phrases(forecast.unknowns, forecast.job.span.precision)
     names = sorted(forecast.unknowns, key=lambda name: -forecast.unknowns[name])
     return [
