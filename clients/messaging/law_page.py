@@ -1,12 +1,13 @@
 """What pages show of the law: the rules of the places in the book, what messages went under, and
 one client's case."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db.models import Count, Max
 
+from clients.messaging.asking import asked_without
 from clients.messaging.law import (
     BASIS_LABELS,
     DEFAULT_JURISDICTION,
@@ -85,6 +86,7 @@ class ChannelPermission:
     until: date | None = None
     why: str = ""
     is_withdrawn: bool = False
+    asked_without: Sequence[str] = ()
 
     @property
     def basis_text(self) -> str:
@@ -112,7 +114,18 @@ def channel_permission(
     if isinstance(answer, Refusal):
         is_withdrawn = answer in WITHDRAWALS
         return ChannelPermission(channel, entry, rule, why=answer.why, is_withdrawn=is_withdrawn)
-    return ChannelPermission(channel, entry, rule, answer.basis, answer.until)
+    lacks = words_lacking(client, entry, rule, contacts.business)
+    return ChannelPermission(channel, entry, rule, answer.basis, answer.until, asked_without=lacks)
+
+
+def words_lacking(
+    client: Client, entry: ConsentEntry | None, rule: LegalRule, business: Business
+) -> list[str]:
+    """What the request for this consent did not say and the law wants said."""
+    if entry is None or not rule.asking_must_include:
+        return []
+    wording = next(each.wording for each in client.consents.all() if each.pk == entry.pk)
+    return asked_without(rule, business, basis=entry.basis, wording=wording)
 
 
 def applied_rules() -> list[AppliedRule]:
