@@ -167,7 +167,7 @@ class ConsentInput:
     False), on which basis (of `Consent.Basis`), in which words, shown by what, until when.
 
     `is_welcome_again`: the client, who had asked not to be written to, has asked for it again in so
-    many words. `asked_by`, `asked_where` (of `Consent.Place`): who of us asked, and where.
+    many words. `asked_by`, `asked_where` (of `Consent.AskedWhere`): who of us asked, and where.
     """
 
     channel: str

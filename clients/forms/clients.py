@@ -224,7 +224,7 @@ class ConsentForm(forms.Form):
     )
     asked_by = forms.CharField(label="Who asked", required=False, max_length=100)
     asked_where = forms.ChoiceField(
-        label="Where", required=False, choices=[("", "Nobody asked"), *Consent.Place.choices]
+        label="Where", required=False, choices=[("", "Nobody asked"), *Consent.AskedWhere.choices]
     )
     wording = forms.CharField(
         label="The words the client saw or heard",

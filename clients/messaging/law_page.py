@@ -10,13 +10,16 @@ from django.db.models import Count, Max
 from clients.messaging.asking import asked_without
 from clients.messaging.law import (
     BASIS_LABELS,
+    CERTAINTY_LABELS,
     DEFAULT_JURISDICTION,
     NONE_NEEDED,
     LegalRule,
     LegalRules,
     RuleSummary,
+    WithdrawalRight,
     law_table_as_of,
     table_rules,
+    table_withdrawals,
 )
 from clients.messaging.models import Message
 from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
@@ -143,6 +146,14 @@ def rules_by_jurisdiction() -> list[tuple[str, list[RuleSummary]]]:
     for rule in table_rules():
         found.setdefault(jurisdiction_name(rule.jurisdiction), []).append(RuleSummary(rule))
     return list(found.items())
+
+
+def withdrawals_by_jurisdiction() -> list[tuple[str, WithdrawalRight, str]]:
+    """Where clients may withdraw from an offer that they accepted on line, and how sure that is."""
+    return [
+        (jurisdiction_name(row.jurisdiction), row, CERTAINTY_LABELS[row.certainty])
+        for row in table_withdrawals()
+    ]
 
 
 def law_table_date() -> date:

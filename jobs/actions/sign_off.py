@@ -78,7 +78,7 @@ def record_ticked_consent(
         evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
         is_welcome_again=True,
         asked_by=str(by or ""),
-        asked_where=Consent.Place.SIGN_OFF,
+        asked_where=Consent.AskedWhere.SIGN_OFF,
     )
     record_consent(client=signed[0].job.deck.site.client, entry=entry, by=by, now=now)
 

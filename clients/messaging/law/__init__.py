@@ -18,11 +18,13 @@ from clients.messaging.law.rules import (
     rule_for,
     table_rules,
 )
-from clients.messaging.law.summary import BASIS_LABELS, RuleSummary
+from clients.messaging.law.summary import BASIS_LABELS, CERTAINTY_LABELS, RuleSummary
+from clients.messaging.law.withdrawal import WithdrawalRight, table_withdrawals, withdrawal_right
 
 __all__ = [
     "AGREED_BASES",
     "BASIS_LABELS",
+    "CERTAINTY_LABELS",
     "CLOSED_ALL_DAY",
     "DAY_KINDS",
     "DEFAULT_JURISDICTION",
@@ -31,6 +33,7 @@ __all__ = [
     "LegalRule",
     "LegalRules",
     "RuleSummary",
+    "WithdrawalRight",
     "add_months",
     "allowed_hours",
     "countries_of",
@@ -38,4 +41,6 @@ __all__ = [
     "law_table_as_of",
     "rule_for",
     "table_rules",
+    "table_withdrawals",
+    "withdrawal_right",
 ]

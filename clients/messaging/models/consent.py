@@ -19,7 +19,7 @@ class Consent(models.Model):
         INQUIRY = "inquiry", "Made an inquiry (implied)"
         REGISTER = "register", "Not on the register of numbers that refuse calls"
 
-    class Place(models.TextChoices):
+    class AskedWhere(models.TextChoices):
         """Where the client was asked, or said it."""
 
         PAGE = "page", "On their page"
@@ -42,7 +42,7 @@ class Consent(models.Model):
     asked_by = models.CharField(
         max_length=100, blank=True, help_text="Who of us asked; empty where nobody did."
     )
-    asked_where = models.CharField(max_length=8, choices=Place.choices, blank=True)
+    asked_where = models.CharField(max_length=8, choices=AskedWhere.choices, blank=True)
     expires_on = models.DateField(null=True, blank=True)
     recorded_at = models.DateTimeField(db_default=Now())
     recorded_by = models.ForeignKey(

@@ -25,9 +25,9 @@ from clients.models import Business, Client
 # always has the last word over an earlier consent, and where no consent is needed, or only a
 # register was looked into, any withdrawal speaks against it; about a booked visit we may write
 # without consent, to a suppressed address never, but for the one text message that confirms the
-# word STOP (basis "stop", see clients/messaging/incoming/replies.py). The law of the place is not asked again: a basis
-# that runs out made the message expire. Today is told: the database has time zones of its own, by
-# which it may be another day (docs/decisions/0025).
+# word STOP (basis "stop", see clients/messaging/incoming/replies.py). The law of the place is not
+# asked again: a basis that runs out made the message expire. Today is told: the database has time
+# zones of its own, by which it may be another day (docs/decisions/0025).
 REFUSAL_SQL = """CASE
     WHEN m.expires_at <= now() THEN 'expired'
     WHEN EXISTS (SELECT FROM clients_client WHERE id = m.client_id

@@ -34,6 +34,7 @@ def show_law(request: HttpRequest) -> HttpResponse:
         "places": law_page.rules_by_country(rules, business, on=on),
         "applied": law_page.applied_rules(),
         "table": law_page.rules_by_jurisdiction(),
+        "withdrawals": law_page.withdrawals_by_jurisdiction(),
         "own": LawRule.objects.all(),
         "table_of": law_page.law_table_date(),
     }
