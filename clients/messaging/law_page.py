@@ -9,6 +9,7 @@ from django.db.models import Count, Max
 
 from clients.messaging.asking import asked_without
 from clients.messaging.law import (
+    AGREED_BASES,
     BASIS_LABELS,
     CERTAINTY_LABELS,
     DEFAULT_JURISDICTION,
@@ -21,12 +22,13 @@ from clients.messaging.law import (
     table_rules,
     table_withdrawals,
 )
-from clients.messaging.models import Message
+from clients.messaging.models import Consent, Message
 from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
 from clients.models import Business, Channel, Client, Property
 from clients.notation import countries
 
 MAX_APPLIED_RULES = 50
+MAX_LACKING_SHOWN = 50
 JURISDICTION_GROUPS = {"EU": "European Union", DEFAULT_JURISDICTION: "Everywhere else"}
 
 
@@ -129,6 +131,36 @@ def words_lacking(
         return []
     wording = next(each.wording for each in client.consents.all() if each.pk == entry.pk)
     return asked_without(rule, business, basis=entry.basis, wording=wording)
+
+
+@dataclass(frozen=True)
+class LackingConsent:
+    """A consent in the book that was asked for without what the law there wants said."""
+
+    client_id: int
+    client: str
+    channel: str
+    without: Sequence[str]
+
+    @property
+    def channel_label(self) -> str:
+        return str(Channel(self.channel).label)
+
+
+def lacking_consents(business: Business, *, today: date) -> list[LackingConsent]:
+    """All of them, by the client's name."""
+    current = Client.objects.current()
+    contacts = Reach(current.values("pk"), business=business)
+    newest = [entry.pk for entry in contacts.consents.values() if entry.is_given]
+    rows = Consent.objects.filter(pk__in=newest, basis__in=AGREED_BASES)
+    rows = rows.select_related("client").order_by("client__name", "client_id", "channel")
+    found = (
+        LackingConsent(row.client_id, row.client.name, row.channel, without)
+        for row in rows
+        if (rule := contacts.rule(row.client_id, row.channel, today))
+        and (without := asked_without(rule, business, basis=row.basis, wording=row.wording))
+    )
+    return list(found)
 
 
 def applied_rules() -> list[AppliedRule]:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from dateutil.relativedelta import relativedelta
 from django.db import IntegrityError, transaction
+from django.test import Client as Browser
 from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
@@ -633,3 +634,38 @@ def test_what_a_request_for_consent_did_not_say_is_named(wording: str, lacks: li
     assert all(word in said for word, said in zip(lacks, found, strict=True))
     assert asked_without(rule("CA", "email"), business, basis="customer", wording=wording) == []
     assert asked_without(rule("NZ", "email"), business, basis="express", wording=wording) == []
+
+
+def test_a_consent_that_was_asked_for_in_too_few_words_is_shown_as_such(as_owner: Browser) -> None:
+    place = canadian(basis="express", wording="You may e-mail me.", asked_where="phone")
+    words = "a word that it can be taken back"
+    for address in (f"/clients/{place.client_id}/", "/settings/law/"):
+        page = as_owner.get(address).content.decode()
+        assert words in page, address
+    page = as_owner.get(f"/clients/{place.client_id}/").content.decode()
+    assert "on the phone" in page
+
+    with display.in_client_language("en"):
+        asked = consent_wording(Business.objects.get(), Channel.EMAIL, "o…@example.org")
+    ConsentFactory(client=place.client, basis="written", wording=asked)
+    for address in (f"/clients/{place.client_id}/", "/settings/law/"):
+        assert f"without {words}" not in as_owner.get(address).content.decode(), address
+        assert "Asked without" not in as_owner.get(address).content.decode(), address
+
+
+def test_the_form_of_a_consent_takes_a_look_into_the_register_for_calls(as_owner: Browser) -> None:
+    client = british_number()
+    sent = {
+        "channel": "call",
+        "is_given": "yes",
+        "basis": "register",
+        "evidence": "Looked up today",
+        "asked_by": "Maud",
+    }
+    wrong = as_owner.post(f"/clients/{client.pk}/consent/", sent | {"channel": "email"})
+    assert "looked up for calls only" in wrong.content.decode()
+    assert as_owner.post(f"/clients/{client.pk}/consent/", sent).status_code == 302
+    assert Consent.objects.get().asked_by == "Maud"
+    ConsentFactory(client=client, channel="call", is_given=False)
+    refused = as_owner.post(f"/clients/{client.pk}/consent/", sent)
+    assert "does not undo that" in refused.content.decode()

@@ -24,6 +24,7 @@ PUBLIC = {
     "forgotten_password",
     "password_by_link",
     "first_visit",
+    "privacy",
     "unsubscribe",
     "text_status",
     "text_inbound",
@@ -87,7 +88,7 @@ OWNER = """
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
     speech:domain speech:law_drop prices:new prices:change prices:remove
-    jobs:erase jobs:erasures
+    jobs:erase jobs:erasures client_json client_paper
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {

@@ -115,6 +115,6 @@ def client_locations(business: Business, client: Client) -> Iterator[Locality]:
     """The zone, country and region of each property; the business's own where there is none."""
     homes = list(client.properties.all())
     for home in homes:
-        yield Locality(home.zone, home.country, home.region)
+        yield Locality(home.zone, home.country, home.region, home.town)
     if not homes:
-        yield Locality(business.zone, business.country, business.region)
+        yield Locality(business.zone, business.country, business.region, business.town)
