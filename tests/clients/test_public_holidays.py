@@ -74,8 +74,10 @@ def test_where_no_region_is_said_to_have_days_none_has(country: str) -> None:
         # Saint Ambrose, the patron of Milan, 7 December
         (HolidayPlace("IT", "Lombardy", "Milan"), date(2027, 12, 7)),
         (HolidayPlace("IT", "Lombardy", "Milano"), date(2027, 12, 7)),
-        # Saint Berchtold in the canton of Zurich
-        (HolidayPlace("CH", "Zurich"), date(2027, 1, 2)),
+        # Canton of Zurich, Ruhetags- und Ladenöffnungsgesetz § 1: 1 May, Whit Monday (memory)
+        (HolidayPlace("CH", "Zurich"), date(2027, 5, 17)),
+        # in the city also the boys' shooting, a Saturday and Sunday of September
+        (HolidayPlace("CH", "Zurich", "Zürich"), date(2027, 9, 11)),
         # National day of Catalonia
         (HolidayPlace("ES", "Catalonia"), date(2027, 9, 11)),
         # Lisbon, Saint Anthony

@@ -53,6 +53,7 @@ EVERYBODY = """
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
     diary:calendar_file diary:notes
+    settings:sources
     settings:own_password settings:signing_in settings:prove_it_is_you settings:app
     settings:remove_app settings:recovery_codes settings:passkey_options settings:add_passkey
     settings:remove_passkey settings:end_session settings:end_other_sessions
