@@ -39,6 +39,8 @@ SECTION_OF_PAGE = {
     "today": "Today",
     "phone_offline": "Today",
     "reminders:redraft_offer": "Offers",
+    "client_json": "Clients",
+    "client_paper": "Clients",
     "jobs:log": "Log a job",
     "steps:rules": "Settings",
     "steps:stop": "Clients",

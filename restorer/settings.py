@@ -77,6 +77,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "clients.middleware.GzipPagesMiddleware",
     "csp.middleware.CSPMiddleware",
     "clients.middleware.NoStoreMiddleware",
     "clients.middleware.StorableTextMiddleware",

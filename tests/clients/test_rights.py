@@ -24,6 +24,7 @@ PUBLIC = {
     "forgotten_password",
     "password_by_link",
     "first_visit",
+    "privacy",
     "unsubscribe",
     "text_status",
     "text_inbound",
@@ -52,6 +53,7 @@ EVERYBODY = """
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
     diary:calendar_file diary:notes
+    settings:sources
     settings:own_password settings:signing_in settings:prove_it_is_you settings:app
     settings:remove_app settings:recovery_codes settings:passkey_options settings:add_passkey
     settings:remove_passkey settings:end_session settings:end_other_sessions
@@ -87,7 +89,7 @@ OWNER = """
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
     speech:domain speech:law_drop prices:new prices:change prices:remove
-    jobs:erase jobs:erasures
+    jobs:erase jobs:erasures client_json client_paper
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {
