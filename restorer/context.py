@@ -56,6 +56,7 @@ SECTION_OF_PAGE = {
             "products",
             "product_new",
             "product_edit",
+            "product_files",
             "shelf",
             "pack_add",
             "pack_change",

@@ -154,9 +154,13 @@ def add_photos(
 
 
 @transaction.atomic
-def describe_photo(*, photo: Photo, caption: str) -> None:
-    """What is to be seen, in words, for those who cannot see it."""
-    save_if_changed(lock_row(photo), {"caption": caption.strip()})
+def describe_photo(*, photo: Photo, caption: str, shows_people: bool | None = None) -> None:
+    """What is to be seen, in words, for those who cannot see it; and whether somebody can be
+    recognised, where that is said."""
+    values: dict[str, Any] = {"caption": caption.strip()}
+    if shows_people is not None:
+        values["shows_people"] = shows_people
+    save_if_changed(lock_row(photo), values)
 
 
 @transaction.atomic

@@ -47,6 +47,7 @@ EVERYBODY = """
     jobs:detail jobs:edit
     jobs:photos_add jobs:form_photo jobs:photo jobs:photo_change
     jobs:products jobs:product_new jobs:batch
+    jobs:deck_files jobs:product_files jobs:document jobs:document_change
     jobs:trace
     jobs:scope
     jobs:to_buy jobs:sign_off jobs:care_record
