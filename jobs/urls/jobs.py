@@ -15,6 +15,7 @@ from jobs.views import (
     scope,
     shelf,
     sign_off,
+    splitting,
     tracing,
 )
 
@@ -43,6 +44,8 @@ urlpatterns = [
     path("erasures/", erasing.list_erasures, name="erasures"),
     path("sold/<int:pk>/", moving.property_sold, name="sold"),
     path("move-deck/<int:pk>/", moving.deck_elsewhere, name="move_deck"),
+    path("split-client/<int:pk>/", splitting.split_client_page, name="split_client"),
+    path("split-deck/<int:pk>/", splitting.split_deck_page, name="split_deck"),
     path("products/", products.list_products, name="products"),
     path("products/new/", products.new_product, name="product_new"),
     path("products/<int:pk>/edit/", products.edit_product, name="product_edit"),

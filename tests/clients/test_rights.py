@@ -40,7 +40,7 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
-    phone_day phone_offline
+    phone_day phone_offline remove_view save_view
     today clients:list clients:new clients:detail clients:edit clients:add_consent
     clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
@@ -64,11 +64,12 @@ OWNER_AND_OFFICE = """
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
     clients:doubles clients:merge clients:undo_merge deck_forms:merge deck_forms:undo_merge
-    jobs:sold jobs:move_deck
+    jobs:sold jobs:move_deck jobs:split_client jobs:split_deck
+    deck_forms:change_many clients:archive_many
     clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
     jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
     pacing:household pacing:plan reminders:due reminders:due_month
-    reminders:remind reminders:stop_chosen remove_view save_view settings:notices
+    reminders:remind reminders:stop_chosen settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
     outbox:to_do_done figures:overview figures:file clients:care_plan
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
@@ -84,6 +85,7 @@ OWNER = """
     settings:add_person settings:person settings:set_password
     settings:require_second_step settings:reset_second_step settings:send_password_link
     settings:normals settings:add_normals settings:edit_normals settings:audit
+    settings:undo_change
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
