@@ -49,6 +49,10 @@ SECTION_OF_PAGE = {
     "backup": "Settings",
     "programs": "Settings",
     "program_add": "Settings",
+    "webhooks": "Settings",
+    "webhook_add": "Settings",
+    "webhook": "Settings",
+    "webhook_edit": "Settings",
 } | dict.fromkeys(
     [
         f"jobs:{page}"

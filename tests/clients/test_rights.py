@@ -89,6 +89,7 @@ OWNER = """
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
+    webhooks webhook webhook_add webhook_edit webhook_repeat
     speech:domain speech:law_drop prices:new prices:change prices:remove
     jobs:erase jobs:erasures
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
