@@ -51,6 +51,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "build": coat_build(deck),
         "advice": work_advice([deck.pk], today=today)[deck.pk],
         "years": deck_timeline(deck),
+        "documents": deck.documents.all(),
         "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
