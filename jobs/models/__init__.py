@@ -17,6 +17,7 @@ from jobs.models.offer_event import OfferEvent
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
 from jobs.models.product import Batch, FinishClass, Product
 from jobs.models.search import SearchEntry, SearchWord
+from jobs.models.structure import Defect, StructureCheck
 from jobs.models.visit import GRADE_FIELDS, Visit
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "Crew",
     "CrewDay",
     "DayOff",
+    "Defect",
     "FinishClass",
     "ImportRow",
     "Job",
@@ -51,6 +53,7 @@ __all__ = [
     "SearchWord",
     "SignOff",
     "StockTin",
+    "StructureCheck",
     "Tax",
     "TravelZone",
     "Visit",

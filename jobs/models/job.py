@@ -356,6 +356,9 @@ class Photo(models.Model):
     job = models.ForeignKey(
         Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="photos"
     )
+    defect = models.ForeignKey(
+        "jobs.Defect", null=True, blank=True, on_delete=models.SET_NULL, related_name="photos"
+    )
     moment = models.CharField(max_length=8, choices=Moment.choices, default=Moment.FINISHED)
     image = models.ImageField(upload_to="decks/%Y/%m/", width_field="width", height_field="height")
     width = models.PositiveIntegerField(editable=False, default=0)

@@ -17,7 +17,7 @@ from clients.models import Property
 from clients.notation import supported_language
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
-from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
+from jobs.models import Booking, Crew, Defect, Offer, OfferEvent, OfferLine, OfferScope, Photo
 from jobs.offers.client_steps import client_steps
 
 Event = OfferEvent.Kind
@@ -251,6 +251,12 @@ class OfferPage:
         return Decimal(waiting["now"] if "now" in waiting else waiting["recoat"])
 
     @property
+    def defects(self) -> list[Defect]:
+        """What is open on the structure of its decks."""
+        decks = [part.scope.deck_id for part in self.decks]
+        return list(Defect.objects.still_open().filter(structure_check__deck__in=decks))
+
+    @property
     def questions_and_answers(self) -> list[OfferEvent]:
         """Questions and answers, oldest first."""
         return [
@@ -314,7 +320,7 @@ def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
 def newest_photo_by_deck(deck_ids: Collection[int]) -> dict[int, Photo]:
     """The newest photograph of each deck, in one query."""
     rows = (
-        Photo.objects.filter(deck__in=deck_ids)
+        Photo.objects.filter(deck__in=deck_ids, defect=None)
         .order_by("deck_id", "-taken_on", "-id")
         .distinct("deck_id")
     )

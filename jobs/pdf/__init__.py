@@ -1,8 +1,16 @@
-"""Papers as tagged PDF: the offer and the care record for clients, the trace of a batch."""
+"""Papers as tagged PDF: the offer, the care record and what was found on the structure for clients,
+the trace of a batch."""
 
 from jobs.pdf.care_record import care_record_pdf
 from jobs.pdf.offer import offer_pdf
 from jobs.pdf.rendering import stored_thumbnail
+from jobs.pdf.structure_report import structure_report_pdf
 from jobs.pdf.trace import trace_pdf
 
-__all__ = ["care_record_pdf", "offer_pdf", "stored_thumbnail", "trace_pdf"]
+__all__ = [
+    "care_record_pdf",
+    "offer_pdf",
+    "stored_thumbnail",
+    "structure_report_pdf",
+    "trace_pdf",
+]

@@ -18,7 +18,7 @@ from jobs.scope.needs import Supply, chemicals_for, material_needs
 from jobs.scope.shelf import load_shelf
 from jobs.scope.steps import work_steps
 from jobs.scope.work import ProposedWork, decide_work
-from jobs.work import job_cautions
+from jobs.work import danger_warning, job_cautions
 
 NO_OVERRIDE = Override()
 SIZE_NOT_KNOWN = "The size of this deck is not known: enter it to see materials and price."
@@ -89,6 +89,7 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
             filter(
                 None,
                 (
+                    danger_warning(history.defects),
                     "" if deck.area_m2 else SIZE_NOT_KNOWN,
                     work.warning,
                     choice.warning,
@@ -100,7 +101,7 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
         quantities=task_quantities(deck, work, chemicals),
         season=day.season,
         month=day.month,
-        cautions=job_cautions(deck, work.work, used),
+        cautions=job_cautions(deck, work.work, used, history.defects),
         looks_first=work.looks_first,
     )
 

@@ -14,6 +14,7 @@ from jobs.views import (
     scope,
     shelf,
     sign_off,
+    structure,
     tracing,
 )
 
@@ -22,6 +23,12 @@ urlpatterns = [
     path("log/", log.log_job_page, name="log"),
     path("visit/", deck_checks.new_check, name="visit"),
     path("visit/<int:pk>/edit/", deck_checks.edit_check, name="visit_edit"),
+    path("structure/", structure.new_structure_check, name="structure"),
+    path("structure/photos/", structure.defect_photos, name="defect_photos"),
+    path("structure/<int:pk>/", structure.show_structure_report, name="structure_report"),
+    path("structure/<int:pk>/report.pdf", structure.structure_report_paper, name="structure_paper"),
+    path("structure/<int:pk>/send/", structure.send_structure_report, name="structure_send"),
+    path("defects/<int:pk>/fixed/", structure.defect_fixed, name="defect_fixed"),
     path("to-buy/", scope.show_to_buy, name="to_buy"),
     path("scope/<int:deck_id>/", scope.show_scope, name="scope"),
     path("<int:pk>/", jobs.show_job, name="detail"),

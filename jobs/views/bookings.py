@@ -1,6 +1,6 @@
 """A booking: book it, look at it, move it, hold it for the weather, release it, call it off."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,7 +45,7 @@ from jobs.forms.bookings import (
     MoveForm,
     NotesForm,
 )
-from jobs.models import Booking
+from jobs.models import Booking, Defect
 from jobs.views.diary import redirect_to_week
 from jobs.views.log import decks_matching
 from jobs.views.telling import (
@@ -66,6 +66,7 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "booking": row,
         "work": booked_decks(row),
+        "defects": list(defects_of([deck.pk for deck in row.decks.all()])),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
         "is_untold": booking_messages.is_untold(row, now=timezone.now()),
         "today": business_today(request),
@@ -79,6 +80,11 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "call_off_opened": opened_context(FormsOfPage([CallOffForm()]), facts)["opened"],
     }
     return render(request, "jobs/diary/booking.html", context)
+
+
+def defects_of(decks: Collection[int]) -> QuerySet[Defect]:
+    """Open defects of these decks, the dangerous ones first."""
+    return Defect.objects.still_open().filter(structure_check__deck__in=decks)
 
 
 def notes_page(row: Booking, data: QueryDict | None) -> FormsOfPage:
@@ -140,13 +146,15 @@ def new_booking(request: HttpRequest) -> HttpResponse:
         "Book work",
         f"{asked.site.client.name} · {asked.site.address}{offer}",
         back=(reverse("diary:week"), "Diary"),
+        before="jobs/_defects.html",
         fields="jobs/diary/_booking_fields.html",
         button="Book it",
         busy="Booking…",
         cancel=reverse("diary:week"),
         is_checked_by_browser=False,
     )
-    return render_form_page(request, page, form=form, asked=asked)
+    defects = list(defects_of([deck.pk for deck in asked.decks]))
+    return render_form_page(request, page, form=form, asked=asked, defects=defects)
 
 
 def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:

@@ -32,6 +32,9 @@ PUBLIC = {
     "offer_paper",
     "offer_photo",
     "offer_visit",
+    "report_public",
+    "report_paper",
+    "report_photo",
     "client_page",
     "client_page_code",
     "client_page_photo",
@@ -49,6 +52,7 @@ EVERYBODY = """
     jobs:products jobs:product_new jobs:batch
     jobs:trace
     jobs:scope
+    jobs:structure jobs:defect_photos jobs:structure_report jobs:structure_paper jobs:defect_fixed
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
     diary:calendar_file diary:notes
@@ -74,7 +78,7 @@ OWNER_AND_OFFICE = """
     channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
-    offers:answer offers:pdf
+    offers:answer offers:pdf jobs:structure_send
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
