@@ -39,8 +39,12 @@ class AcceptForm(forms.Form):
         validators=[ProhibitNullCharactersValidator()],
     )
 
-    def __init__(self, *args: Any, weeks: Sequence[date], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, weeks: Sequence[date] | None, **kwargs: Any) -> None:
+        """`weeks` None: of a change order, which has none of its own."""
         super().__init__(*args, **kwargs)
+        if weeks is None:
+            del self.fields["week"]
+            return
         choices = [(week.isoformat(), week_text(week)) for week in weeks]
         self.fields["week"].choices = choices  # type: ignore[attr-defined]
 

@@ -14,6 +14,7 @@ from jobs.models.job import (
 from jobs.models.list_import import ImportRow, ListImport
 from jobs.models.offer import Offer, OfferLine, OfferQuerySet, OfferScope, OfferTax
 from jobs.models.offer_event import OfferEvent
+from jobs.models.offer_terms import TERM_HEADINGS, OfferTerms
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
 from jobs.models.product import Batch, FinishClass, Product
 from jobs.models.search import SearchEntry, SearchWord
@@ -23,6 +24,7 @@ from jobs.models.visit import GRADE_FIELDS, Visit
 __all__ = [
     "GRADE_FIELDS",
     "STRIP_ABOVE_COATS",
+    "TERM_HEADINGS",
     "AppliedFinish",
     "Batch",
     "Booking",
@@ -44,6 +46,7 @@ __all__ = [
     "OfferQuerySet",
     "OfferScope",
     "OfferTax",
+    "OfferTerms",
     "Pack",
     "Photo",
     "PriceList",

@@ -34,6 +34,7 @@ from jobs.offers.pricing import (
     with_tax_names,
 )
 from jobs.offers.pricing_inputs import DraftingContext, drafting_context, prices_from_list
+from jobs.offers.terms import current_terms
 from jobs.offers.waiting_cost import strip_scopes
 
 __all__ = [
@@ -52,6 +53,7 @@ __all__ = [
     "Totals",
     "bookable_weeks",
     "build_offer_page",
+    "current_terms",
     "draft_offer",
     "drafted_line_row",
     "drafting_context",

@@ -4,6 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import cached_property
 
 from babel import Locale
 from babel.dates import format_interval
@@ -19,6 +20,7 @@ from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Defect, Offer, OfferEvent, OfferLine, OfferScope, Photo
 from jobs.offers.client_steps import client_steps
+from jobs.offers.terms import OfferTerm, deposit_of_offer, terms_of_offer
 
 Event = OfferEvent.Kind
 State = Offer.State
@@ -149,6 +151,32 @@ class OfferPage:
             if lines
         ]
 
+    @cached_property
+    def agreed_sums(self) -> list[PriceGroup]:
+        """The offer, each change of it that was accepted, and this one: what the work comes to.
+        Nothing for an offer without changes."""
+        if not self.offer.original and self.offer.state != State.ACCEPTED:
+            return []
+        first = self.offer.original or self.offer
+        changes = list(Offer.objects.accepted_changes(first).select_related("original"))
+        if self.offer.original and self.offer not in changes:
+            changes.append(self.offer)
+        rows = [first, *changes] if changes else []
+        return [PriceGroup(row.title, row.total) for row in rows]
+
+    @property
+    def agreed_total(self) -> Decimal:
+        return sum((group.amount for group in self.agreed_sums), Decimal(0))
+
+    @cached_property
+    def terms(self) -> list[OfferTerm]:
+        """What stands beside the price."""
+        return terms_of_offer(self.offer)
+
+    @property
+    def deposit(self) -> Decimal:
+        return deposit_of_offer(self.offer)
+
     @property
     def total_words(self) -> str:
         """What the last sum is called: nobody has to pay before they have agreed."""
@@ -250,7 +278,7 @@ class OfferPage:
         waiting = self.offer.waiting
         return Decimal(waiting["now"] if "now" in waiting else waiting["recoat"])
 
-    @property
+    @cached_property
     def defects(self) -> list[Defect]:
         """What is open on the structure of its decks."""
         decks = [part.scope.deck_id for part in self.decks]
@@ -287,7 +315,7 @@ def offer_by_token_hash(token_hash: str) -> Offer | None:
 
 def with_page_data(offers: QuerySet[Offer]) -> QuerySet[Offer]:
     """In a fixed number of queries."""
-    related = offers.select_related("client", "site", "price_list")
+    related = offers.select_related("client", "site", "price_list", "original")
     return related.prefetch_related(
         "scopes__deck__site", "scopes__product", "lines", "taxes", "events"
     )

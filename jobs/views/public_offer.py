@@ -89,7 +89,8 @@ def public_forms(page: OfferPage, action: str = "", data: Any = None) -> dict[st
     typed = {action: data}
     forms: dict[str, Form] = {"ask": AskForm(typed.get("ask"))}
     if page.is_open:
-        weeks = bookable_weeks(page.offer, today=page.today)
+        is_change = page.offer.original_id is not None
+        weeks = None if is_change else bookable_weeks(page.offer, today=page.today)
         forms |= {
             "accept": AcceptForm(typed.get("accept"), weeks=weeks),
             "decline": DeclineForm(typed.get("decline")),

@@ -78,6 +78,7 @@ OWNER_AND_OFFICE = """
     channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
+    offers:change
     offers:answer offers:pdf jobs:structure_send
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
@@ -90,7 +91,7 @@ OWNER = """
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
-    speech:domain speech:law_drop prices:new prices:change prices:remove
+    speech:domain speech:law_drop prices:new prices:terms prices:change prices:remove
     jobs:erase jobs:erasures
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
