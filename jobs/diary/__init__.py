@@ -1,7 +1,12 @@
 """Questions of the diary: which crew has room when, which weeks a client can choose, what runs go
 where."""
 
-from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
+from jobs.diary.booked_work import (
+    BookingRequest,
+    booked_decks,
+    find_booking_request,
+    offer_total_by_deck,
+)
 from jobs.diary.capacity import (
     CrewDayCapacities,
     CrewDayCapacity,
@@ -64,6 +69,7 @@ __all__ = [
     "monday_of",
     "next_booking_after",
     "next_season_day",
+    "offer_total_by_deck",
     "placement_from_day",
     "placement_suggestions",
     "placements",

@@ -155,6 +155,9 @@ class Job(models.Model):
         "price charged", max_digits=10, decimal_places=2, null=True, blank=True
     )
     currency = models.CharField(max_length=3, blank=True)
+    settled_on = models.DateField(
+        null=True, blank=True, help_text="Somebody said that nothing is open any more."
+    )
     notes = models.TextField(blank=True, max_length=20_000)
     form_key = models.UUIDField(
         default=uuid.uuid4, unique=True, editable=False, help_text="A second click adds nothing."

@@ -26,6 +26,7 @@ from jobs.forms import log as forms
 from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
 from jobs.models import Defect, Job
+from jobs.offers import jobs_with_money, money_of_job
 from jobs.views.shelf import tins_after
 from jobs.work import (
     care_note,
@@ -67,6 +68,7 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
     return {
         "doubts": plausibility_warnings(job, before=before, build_before=build_before, build=build),
         "defects": defects,
+        "money": money_of_job(jobs_with_money().get(pk=job.pk)),
         "build": build,
         "care": care if care and care.furniture_at > now else None,
         "cautions": job_cautions(

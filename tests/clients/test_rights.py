@@ -79,7 +79,8 @@ OWNER_AND_OFFICE = """
     channels:enclosure channels:test_sheet channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
     offers:change
-    offers:answer offers:pdf jobs:structure_send
+    offers:answer offers:pdf jobs:structure_send jobs:ledger
+    jobs:settle
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
