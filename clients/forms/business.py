@@ -61,6 +61,7 @@ class BusinessForm(forms.ModelForm):
             "email",
             "website",
             "tax_number",
+            "wants_photos",
             "sender_email",
             "bounce_email",
             "season_months",

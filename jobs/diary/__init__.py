@@ -34,7 +34,7 @@ from jobs.diary.season import (
 )
 from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
 from jobs.diary.unsettled import unsettled_work
-from jobs.diary.week_agenda import diary_week
+from jobs.diary.week_agenda import CrewSchedule, DiaryStop, diary_week
 from jobs.diary.week_capacity import (
     CrewHoursInWeek,
     WeekCapacity,
@@ -51,6 +51,8 @@ __all__ = [
     "CrewDayCapacities",
     "CrewDayCapacity",
     "CrewHoursInWeek",
+    "CrewSchedule",
+    "DiaryStop",
     "Placement",
     "PlacementSuggestion",
     "Proximity",

@@ -2,6 +2,7 @@
 prices, offers and the diary."""
 
 from jobs.models.coat import Coat
+from jobs.models.colour_approval import ColourApproval
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.job import (
     STRIP_ABOVE_COATS,
@@ -32,6 +33,7 @@ __all__ = [
     "Coat",
     "CoatApplied",
     "CoatAppliedQuerySet",
+    "ColourApproval",
     "Crew",
     "CrewDay",
     "DayOff",

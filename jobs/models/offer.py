@@ -365,6 +365,11 @@ class OfferScope(models.Model):
         return self.strip_total is not None
 
     @property
+    def is_sanded(self) -> bool:
+        """Whether one of its steps is to sand."""
+        return any(step.get("task") == "sand" for step in self.steps)
+
+    @property
     def client_steps(self) -> list[dict[str, str]]:
         """Title, words and wait of each step as the client reads them;
         offers of old have one wording for everybody."""

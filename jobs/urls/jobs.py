@@ -4,6 +4,7 @@ from django.urls import path
 
 from jobs.views import (
     care,
+    colour_approval,
     deck_checks,
     erasing,
     jobs,
@@ -32,6 +33,7 @@ urlpatterns = [
     path("defects/<int:pk>/fixed/", structure.defect_fixed, name="defect_fixed"),
     path("ledger/", ledger.show_ledger, name="ledger"),
     path("<int:pk>/settled/", ledger.mark_settled, name="settle"),
+    path("colour/<int:pk>/", colour_approval.new_colour_approval, name="colour"),
     path("to-buy/", scope.show_to_buy, name="to_buy"),
     path("scope/<int:deck_id>/", scope.show_scope, name="scope"),
     path("<int:pk>/", jobs.show_job, name="detail"),

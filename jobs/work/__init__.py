@@ -10,6 +10,7 @@ from jobs.work.care_record import (
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
 from jobs.work.cautions import (
     GENERAL_CAUTION,
+    GUARDED_HEIGHT_M,
     STRIPPER_CAUTION,
     closing_cautions,
     danger_warning,
@@ -25,6 +26,7 @@ from jobs.work.compatibility import (
     is_film,
     strip_grade,
 )
+from jobs.work.kit import protection_for, tools_for
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
     ConsentRequest,
@@ -48,6 +50,7 @@ __all__ = [
     "FILM_STRIP_GRADE",
     "FLAKING_GRADE",
     "GENERAL_CAUTION",
+    "GUARDED_HEIGHT_M",
     "KEEP_OFF",
     "MIN_DEW_POINT_DEPRESSION_C",
     "OIL_STRIP_GRADE",
@@ -76,8 +79,10 @@ __all__ = [
     "latest_care_note",
     "measured_spreads",
     "plausibility_warnings",
+    "protection_for",
     "report_notice",
     "sign_off_statement",
     "strip_grade",
     "temperature_difference",
+    "tools_for",
 ]

@@ -50,6 +50,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         ),
         "build": coat_build(deck),
         "defects": Defect.objects.open_by_deck([deck.pk]).get(deck.pk, []),
+        "approval": deck.colour_approvals.select_related("product").first(),
         "structure": deck.structure_checks.first(),
         "advice": work_advice([deck.pk], today=today)[deck.pk],
         "years": deck_timeline(deck),

@@ -53,6 +53,7 @@ EVERYBODY = """
     jobs:trace
     jobs:scope
     jobs:structure jobs:defect_photos jobs:structure_report jobs:structure_paper jobs:defect_fixed
+    jobs:colour diary:day_sheet
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
     diary:calendar_file diary:notes
