@@ -1,7 +1,12 @@
 """Questions of the diary: which crew has room when, which weeks a client can choose, what runs go
 where."""
 
-from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
+from jobs.diary.booked_work import (
+    BookingRequest,
+    booked_decks,
+    find_booking_request,
+    offer_total_by_deck,
+)
 from jobs.diary.capacity import (
     CrewDayCapacities,
     CrewDayCapacity,
@@ -29,7 +34,7 @@ from jobs.diary.season import (
 )
 from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
 from jobs.diary.unsettled import unsettled_work
-from jobs.diary.week_agenda import diary_week
+from jobs.diary.week_agenda import CrewSchedule, DiaryStop, diary_week
 from jobs.diary.week_capacity import (
     CrewHoursInWeek,
     WeekCapacity,
@@ -46,6 +51,8 @@ __all__ = [
     "CrewDayCapacities",
     "CrewDayCapacity",
     "CrewHoursInWeek",
+    "CrewSchedule",
+    "DiaryStop",
     "Placement",
     "PlacementSuggestion",
     "Proximity",
@@ -64,6 +71,7 @@ __all__ = [
     "monday_of",
     "next_booking_after",
     "next_season_day",
+    "offer_total_by_deck",
     "placement_from_day",
     "placement_suggestions",
     "placements",

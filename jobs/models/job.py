@@ -155,6 +155,9 @@ class Job(models.Model):
         "price charged", max_digits=10, decimal_places=2, null=True, blank=True
     )
     currency = models.CharField(max_length=3, blank=True)
+    settled_on = models.DateField(
+        null=True, blank=True, help_text="Somebody said that nothing is open any more."
+    )
     notes = models.TextField(blank=True, max_length=20_000)
     form_key = models.UUIDField(
         default=uuid.uuid4, unique=True, editable=False, help_text="A second click adds nothing."
@@ -374,6 +377,9 @@ class Photo(models.Model):
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="photos")
     job = models.ForeignKey(
         Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="photos"
+    )
+    defect = models.ForeignKey(
+        "jobs.Defect", null=True, blank=True, on_delete=models.SET_NULL, related_name="photos"
     )
     moment = models.CharField(max_length=8, choices=Moment.choices, default=Moment.FINISHED)
     image = models.ImageField(upload_to="decks/%Y/%m/", width_field="width", height_field="height")

@@ -265,7 +265,15 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         "the product that the notice is about", "Tidewood Deck Oil", {Purpose.RECALL}
     ),
     "notice": define_field(
-        "what the client has to know and to do", SAMPLE_NOTICE, {Purpose.RECALL}, block=True
+        "what the client has to know and to do",
+        SAMPLE_NOTICE,
+        {Purpose.RECALL, Purpose.DEFECTS},
+        block=True,
+    ),
+    "report_url": define_field(
+        "the client's own link to the report",
+        "https://decks.example.com/s/abc/",
+        {Purpose.DEFECTS},
     ),
     "because": define_field(
         "why the client gets this", "you agreed to be reminded", MARKETING_PURPOSES
