@@ -246,7 +246,8 @@ class KeptForm {
     if (this.isPressed) return;
     this.isPressed = true;
     this.lines.replaceChildren();
-    const saves = event.submitter ?? this.form.querySelector("button:not([type=button]):not([name])");
+    const shown = event.submitter?.ariaHidden ? null : event.submitter; // Enter presses one that nobody sees
+    const saves = shown ?? this.form.querySelector("button:not([type=button], [name], [aria-hidden])");
     this.restButton(saves);
     try {
       await this.photoWork.catch(() => {});
