@@ -11,6 +11,7 @@ from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, car
 from jobs.work.cautions import (
     GENERAL_CAUTION,
     STRIPPER_CAUTION,
+    WorkFacts,
     closing_cautions,
     job_cautions,
 )
@@ -52,6 +53,7 @@ __all__ = [
     "CareRecord",
     "CoatBuild",
     "ConsentRequest",
+    "WorkFacts",
     "build_care_record",
     "care_note",
     "care_record_summary",

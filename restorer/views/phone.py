@@ -26,7 +26,7 @@ FRAME_FILES = [
     "restorer/vendor/idb-8.0.4.js",
     *(
         f"restorer/kept/{name}.js"
-        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store")
+        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store", "ticks")
     ),
 ]
 ICONS = [("192", "any"), ("512", "any"), ("maskable-512", "maskable")]

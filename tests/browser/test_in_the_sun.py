@@ -44,8 +44,9 @@ ARABIC = "سعاد القحطانى"
 # smaller touches no other target and no other such circle; *equivalent*: the weeks of the season's
 # picture, which the field beside Earlier and Later opens, too. What a label presses counts with it.
 SMALL_TARGETS = """(least) => {
+  const left = '.visually-hidden, [inert], .skip, .season svg';
   const shown = (each) => each.checkVisibility({opacityProperty: false, visibilityProperty: true})
-    && each.getClientRects().length && !each.closest('.visually-hidden, [inert], .skip, .season svg');
+    && each.getClientRects().length && !each.closest(left);
   const found = [];
   const marks = 'a[href], button, summary, select, textarea, input:not([type=hidden])';
   for (const each of document.querySelectorAll(marks)) {
@@ -54,8 +55,10 @@ SMALL_TARGETS = """(least) => {
       .map((one) => one.getBoundingClientRect());
     const pressed = each.matches('[type=checkbox], [type=radio]') ? boxes : boxes.slice(0, 1);
     const box = {
-      left: Math.min(...pressed.map((b) => b.left)), right: Math.max(...pressed.map((b) => b.right)),
-      top: Math.min(...pressed.map((b) => b.top)), bottom: Math.max(...pressed.map((b) => b.bottom)),
+      left: Math.min(...pressed.map((b) => b.left)),
+      right: Math.max(...pressed.map((b) => b.right)),
+      top: Math.min(...pressed.map((b) => b.top)),
+      bottom: Math.max(...pressed.map((b) => b.bottom)),
     };
     found.push({each, box, wide: box.right - box.left, high: box.bottom - box.top});
   }
@@ -72,7 +75,7 @@ SMALL_TARGETS = """(least) => {
     return /[\\p{L}\\p{N}]/u.test(rest.textContent);
   };
   return found.filter((one) => isSmall(one) && !isInline(one) && found.some((other) => {
-    if (other === one || other.each.contains(one.each) || one.each.contains(other.each)) return false;
+    if (other.each.contains(one.each) || one.each.contains(other.each)) return false;
     const here = middle(one.box);
     const there = middle(other.box);
     return apart(here, other.box) < least / 2
@@ -99,7 +102,8 @@ COVERED = """() => {
   for (let y = 1; y < innerHeight; y += 2) {
     const at = stays.flatMap((each) => [each, ...each.querySelectorAll('*')])
       .filter((each) => each.checkVisibility({contentVisibilityAuto: true})
-        && !each.closest('details:not([open]) > :not(summary)')).map((each) => each.getBoundingClientRect()).filter((b) => b.top <= y && y < b.bottom);
+        && !each.closest('details:not([open]) > :not(summary)'))
+      .map((each) => each.getBoundingClientRect()).filter((b) => b.top <= y && y < b.bottom);
     if (!at.length) continue;
     const left = Math.max(0, Math.min(...at.map((b) => b.left)));
     const right = Math.min(innerWidth, Math.max(...at.map((b) => b.right)));
@@ -192,8 +196,10 @@ def due_for_reminder(deck: Deck) -> Deck:
 
 def weak_text(page: Page) -> list[str]:
     """Text below 7:1, large text below 4.5:1 (WCAG 2.2, 1.4.6 Contrast (Enhanced)), by axe."""
-    options = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
-    options["rules"] = {"color-contrast-enhanced": {"enabled": True}}
+    options = {
+        "runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]},
+        "rules": {"color-contrast-enhanced": {"enabled": True}},
+    }
     results = Axe().run(page, options=options).response["violations"]
     return [node["html"][:160] for rule in results for node in rule["nodes"]]
 

@@ -7,6 +7,7 @@ import { button, clock, make, wordsOf } from "./elements.js";
 import { oneAtATime } from "./sending.js";
 import { person, send, showList, signInAddress, startList } from "./list.js";
 import { keepDay } from "./day.js";
+import { keepTicks } from "./ticks.js";
 
 const PATIENCE_SECONDS = 15;
 const UNKEPT = new Set(["csrfmiddlewaretoken", "add_product", "add_row"]);
@@ -341,6 +342,7 @@ class KeptForm {
 const start = async () => {
   if (!person || !globalThis.indexedDB) return;
   await store.open();
+  keepTicks();
   const forms = [...document.querySelectorAll("form[data-kept]")];
   const attended = forms.map((form) => new KeptForm(form));
   for (const each of attended) await each.start();
