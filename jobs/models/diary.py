@@ -248,13 +248,26 @@ class SignOff(models.Model):
     job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="sign_off")
     name = models.CharField("name of the client", max_length=200)
     wording = models.TextField(help_text="What was read and agreed, as shown.")
+    drawn = models.TextField(
+        blank=True,
+        default="",
+        db_default="",
+        max_length=8_000,
+        help_text="The path of the signature drawn with a finger; empty if only typed.",
+    )
     signed_at = models.DateTimeField(db_default=Now())
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
 
     class Meta:
-        constraints = [models.CheckConstraint(name="sign_off_has_a_name", condition=~Q(name=""))]
+        constraints = [
+            models.CheckConstraint(name="sign_off_has_a_name", condition=~Q(name="")),
+            models.CheckConstraint(
+                name="sign_off_drawing_is_a_path",
+                condition=Q(drawn__regex=r"^(M\d{1,3} \d{1,3}(L\d{1,3} \d{1,3})*)*$"),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.name}, {self.job}"

@@ -25,6 +25,7 @@ from jobs.work.compatibility import (
     is_film,
     strip_grade,
 )
+from jobs.work.drawn_signature import drawn_image_url, is_drawn_path
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
     ConsentRequest,
@@ -62,10 +63,12 @@ __all__ = [
     "coat_build_before_and_after",
     "consent_requests",
     "dew_point_c",
+    "drawn_image_url",
     "equilibrium_moisture_percent",
     "finish_compatibility",
     "finish_distance",
     "get_job_for_record",
+    "is_drawn_path",
     "is_film",
     "job_cautions",
     "jobs_to_sign_off",

@@ -21,6 +21,7 @@ from reminders.today import bookings_ahead
 FRAME_FILES = [
     "restorer/app.css",
     "restorer/app.js",
+    "restorer/signing.js",
     "restorer/favicon.svg",
     "restorer/vendor/htmx-2.0.11.min.js",
     "restorer/vendor/idb-8.0.4.js",

@@ -11,7 +11,7 @@ from django.utils import timezone
 from playwright.sync_api import Page
 
 from clients.models import Business, Deck
-from jobs.models import Job
+from jobs.models import Job, SignOff
 from jobs.offers import links
 from reminders.actions import queue_reminders, refresh_forecasts
 from reminders.steps import ReminderRequest
@@ -263,3 +263,37 @@ def test_lines_of_two_directions_stay_apart(open_as: Open, pages: dict[str, str]
     }""")
     assert len(places) == 4
     assert places == sorted(places)
+
+
+def test_the_client_signs_with_a_finger_and_hands_back_nothing_of_the_staffs(
+    open_as: Open, job: Job
+) -> None:
+    page = open_as("crew", f"/jobs/{job.pk}/sign-off/")
+    page.get_by_label("Your name").fill("Ottilie Saltonby")
+    page.locator("form[data-keeping]").wait_for()
+    sheet = page.locator("[data-sign] svg")
+    sheet.scroll_into_view_if_needed()
+    box = sheet.bounding_box()
+    assert box
+    page.mouse.move(box["x"] + 30, box["y"] + 60)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 120, box["y"] + 30, steps=6)
+    page.mouse.move(box["x"] + 200, box["y"] + 80, steps=6)
+    page.mouse.up()
+    drawn = page.locator("[data-drawing]").input_value()
+    assert drawn.startswith("M")
+    assert drawn.count("L") >= 8
+    page.wait_for_timeout(500)
+
+    page.reload()
+    page.locator("form[data-keeping]").wait_for()
+    assert page.locator("[data-drawn]").get_attribute("d") == drawn  # kept on the phone
+    page.get_by_role("button", name="Sign off").click()
+
+    page.get_by_role("heading", name="Signed off. Thank you.").wait_for()
+    assert SignOff.objects.get().drawn == drawn
+    assert page.get_by_role("img", name="Signature of Ottilie Saltonby").is_visible()
+    page.go_back()
+    page.wait_for_load_state()
+    assert page.get_by_role("navigation").count() == 0
+    assert page.get_by_role("link", name="Back to the job").count() == 0
