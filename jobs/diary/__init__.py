@@ -33,6 +33,7 @@ from jobs.diary.season import (
     read_season,
 )
 from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
+from jobs.diary.town_runs import TownRun, distance_apart_km, group_into_town_runs
 from jobs.diary.unsettled import unsettled_work
 from jobs.diary.week_agenda import CrewSchedule, DiaryStop, diary_week
 from jobs.diary.week_capacity import (
@@ -57,6 +58,7 @@ __all__ = [
     "PlacementSuggestion",
     "Proximity",
     "Season",
+    "TownRun",
     "WeekCapacity",
     "active_crews",
     "booked_decks",
@@ -65,7 +67,9 @@ __all__ = [
     "crew_hours_by_week",
     "days_between",
     "diary_week",
+    "distance_apart_km",
     "find_booking_request",
+    "group_into_town_runs",
     "holiday_places",
     "keep_expected_hours",
     "monday_of",

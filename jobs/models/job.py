@@ -5,6 +5,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import connection, models
@@ -105,6 +106,13 @@ class JobQuerySet(models.QuerySet["Job"]):
         """Earlier jobs on the same deck."""
         earlier = Q(finished_on__lt=job.finished_on) | Q(finished_on=job.finished_on, id__lt=job.pk)
         return self.filter(earlier, deck=job.deck_id)
+
+    def weather_of_day(self, day: date, crew: str) -> dict[str, Any]:
+        """What this crew wrote down at its newest job of the day; empty if nothing."""
+        rows = self.filter(finished_on=day, finished_from=None, crew=crew).order_by("-pk")
+        columns = ("air_c", "humidity_percent", "sky")
+        found = rows.exclude(air_c=None, humidity_percent=None, sky="").values(*columns).first()
+        return dict(found or {})
 
     def with_coats(self) -> "JobQuerySet":
         """With what went on, in two queries however many jobs."""

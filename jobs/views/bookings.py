@@ -45,9 +45,11 @@ from jobs.forms.bookings import (
     CallOffForm,
     HoldForm,
     MoveForm,
+    NextVisitForm,
     NotesForm,
 )
 from jobs.models import Booking, Defect
+from jobs.scope import booked_scopes, geo_uri
 from jobs.views.diary import redirect_to_week
 from jobs.views.log import decks_matching
 from jobs.views.telling import (
@@ -63,18 +65,21 @@ from jobs.views.telling import (
 def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
     row = booking_or_404(pk)
     notes = notes_page(row, None)
-    arrival = FormsOfPage([ArrivalForm(initial=arrival_initial(row))])
+    arrival = FormsOfPage([ArrivalForm(initial=arrival_initial(row), auto_id="arrival_%s")])
     facts = booking_facts(row)
+    scopes = booked_scopes([row], today=business_today(request))
     context = {
         "booking": row,
-        "work": booked_decks(row),
+        "work": [(each, scopes.get(each.deck.pk)) for each in booked_decks(row)],
+        "geo_uri": geo_uri(row),
+        "next_visit_form": NextVisitForm(auto_id="next_%s"),
         "looks": looks_on_the_way(row, business_today(request)),
         "defects": list(defects_of([deck.pk for deck in row.decks.all()])),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
         "is_untold": booking_messages.is_untold(row, now=timezone.now()),
         "today": business_today(request),
-        "hold_form": HoldForm(),
-        "call_off_form": CallOffForm(),
+        "hold_form": HoldForm(auto_id="hold_%s"),
+        "call_off_form": CallOffForm(auto_id="call_off_%s"),
         "notes_form": notes.only_form,
         "arrival_form": arrival.only_form,
         "notes_opened": opened_context(notes, {})["opened"],

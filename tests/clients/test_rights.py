@@ -58,7 +58,7 @@ EVERYBODY = """
     jobs:colour diary:day_sheet
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
-    diary:calendar_file diary:notes
+    diary:calendar_file diary:notes diary:on_the_way diary:next_visit outbox:take_back
     settings:sources
     settings:own_password settings:signing_in settings:prove_it_is_you settings:app
     settings:remove_app settings:recovery_codes settings:passkey_options settings:add_passkey
@@ -74,7 +74,7 @@ OWNER_AND_OFFICE = """
     jobs:sold jobs:move_deck jobs:split_client jobs:split_deck
     deck_forms:change_many clients:archive_many
     clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
-    jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
+    jobs:recall outbox:act outbox:detail outbox:list outbox:texts
     pacing:household pacing:plan reminders:due reminders:due_month
     reminders:remind reminders:stop_chosen settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
