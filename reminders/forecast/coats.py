@@ -44,8 +44,8 @@ NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
     "recoatable_on": (EARLIEST_DAY, LATEST_DAY, True),
     "asked_worn": (0, 1, False),
     "roof_cover": (0, 1, False),
-    "summer_shade": (0, 1, False),
-    "winter_shade": (0, 1, False),
+    "summer_shade": (0, 1, True),
+    "winter_shade": (0, 1, True),
     "orientation": (0, 360, True),
     "height": (0, 200, True),
     "latitude": (-90, 90, False),
@@ -182,8 +182,10 @@ class Coats(ArrayRecord):
     finish_class, pigment, base, species_class, texture : array_like
         Words of `CATEGORY_LEVELS`; class of finish and of species may be `UNKNOWN` (of an unknown
         finish pigment and base are not looked at).
-    roof_cover, summer_shade, winter_shade : array_like
-        Shares, 0 to 1.
+    roof_cover : array_like
+        Share, 0 to 1.
+    summer_shade, winter_shade : array_like
+        Shares, 0 to 1; NaN if the shade is not known.
     orientation : array_like
         Bearing of the open side, degrees; NaN if open all round.
     height : array_like
@@ -303,8 +305,13 @@ class Coats(ArrayRecord):
 
     @property
     def has_unknowns(self) -> Booleans:
-        """Whether finish, timber or number of coats is not known."""
+        """Whether finish, timber or number of coats is not known; their columns go together."""
         return (self.finish_class < 0) | (self.species_class < 0) | np.isnan(self.coats)
+
+    @property
+    def is_shade_unknown(self) -> Booleans:
+        """Whether nobody knows how much of the sun is taken away."""
+        return np.isnan(self.summer_shade) | np.isnan(self.winter_shade)
 
     @property
     def is_film(self) -> Booleans:

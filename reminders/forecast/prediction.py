@@ -28,7 +28,7 @@ DUE_CHANCE = 0.5
 LATE_CHANCE = 0.8
 CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
 # What may not be known of a coat: mixed over what it may be, or its day.
-UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "start")
+UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "shade", "start")
 DAYS_A_MONTH = 365.2425 / 12
 WIDTHS = {"contributions": (len(FACTORS),), "unknown_months": (len(UNKNOWNS),)}
 _SCALAR_FIELDS = ("reference_months", "version")
@@ -476,6 +476,8 @@ def _is_unknown(coats: Coats, factor: str) -> Booleans:
         return coats.finish_class < 0
     if factor == "species":
         return (coats.species_class < 0) | (coats.finish_class < 0)
+    if factor == "shade":
+        return coats.is_shade_unknown
     return np.isnan(coats.coats) if factor == "coats" else np.zeros(len(coats), dtype=bool)
 
 

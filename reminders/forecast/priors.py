@@ -162,18 +162,19 @@ COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
     ),
     CoefficientPrior(
         "log_sun",
-        -0.80,
+        -0.50,
         0.25,
-        "READ",
-        "Pole/equator side life ratio 0.33-0.50 (BFS sheet 18) against sun ratio 0.41-0.46; below 1"
-        " for foot wear",
+        "JUDGEMENT",
+        "From place to place, as in the clock: half of the wear follows the sun; Nordic advice"
+        " (READ, a Finnish wood-care guide): oil once a year, no less often than elsewhere",
     ),
     CoefficientPrior(
         "log_openness",
         -0.60,
         0.25,
         "JUDGEMENT",
-        "As the sun, less what damp and mould take back in the shade",
+        "On one spot: pole/equator side life ratio 0.33-0.50 (BFS sheet 18, READ) against sun ratio"
+        " 0.41-0.46, which is -1 on walls; less foot wear, and damp and mould in the shade",
     ),
     CoefficientPrior(
         "log_wet_days",
@@ -306,7 +307,7 @@ PUBLISHED_PRIOR = Posterior(
     names=tuple(prior.name for prior in COEFFICIENT_PRIORS),
     mean=np.array([prior.mean for prior in COEFFICIENT_PRIORS]),
     covariance=np.diag([prior.sd**2 for prior in COEFFICIENT_PRIORS]),
-    version="prior-2",
+    version="prior-3",
 )
 
 PATH_PRIORS: tuple[CoefficientPrior, ...] = (

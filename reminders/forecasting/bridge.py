@@ -14,6 +14,7 @@ from operator import itemgetter
 
 import numpy as np
 from django.db import connection, transaction
+from django.db.models import Value
 from numpy.typing import NDArray
 
 from clients.models import SPECIES_CLASS, Business, Deck, Species
@@ -23,22 +24,47 @@ from jobs.work import FILM_STRIP_GRADE, FLAKING_GRADE, OIL_STRIP_GRADE
 from reminders import forecast
 from reminders.forecast import Booleans, Floats
 from reminders.forecasting.price_ratio import strip_price_ratio
-from reminders.models import ModelFit
+from reminders.models import LearnedStart, ModelFit
 
 
 def active_posterior() -> forecast.Posterior:
-    """What forecasts rest on now; one small query, the parameters of a fit are read once a
-    process."""
-    row = ModelFit.objects.filter(is_in_use=True).values_list("pk", "version").first()
-    return load_posterior(*row) if row else forecast.PUBLISHED_PRIOR
+    """What forecasts rest on now: the fit in use, else the start; one small query, their parameters
+    are read once a process."""
+    fits = ModelFit.objects.filter(is_in_use=True).order_by()
+    starts = LearnedStart.objects.order_by()
+    columns = ("is_start", "pk", "version")
+    rows = (
+        fits.annotate(is_start=Value(False))
+        .values_list(*columns)
+        .union(starts.annotate(is_start=Value(True)).values_list(*columns), all=True)
+    )
+    for is_start, pk, version in sorted(rows):
+        found = load_start(version) if is_start else load_posterior(pk, version)
+        if is_usable(found):
+            return found
+    return forecast.PUBLISHED_PRIOR
+
+
+def starting_belief() -> forecast.Posterior:
+    """What is believed without visits of this book: what others learned, if the owner took that
+    over, else the published figures."""
+    version = LearnedStart.objects.values_list("version", flat=True).first()
+    found = forecast.PUBLISHED_PRIOR if version is None else load_start(version)
+    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
 
 
 @lru_cache(maxsize=2)
 def load_posterior(pk: int, version: str) -> forecast.Posterior:
-    """The belief of one fit, as long as it says anything."""
+    """The belief of one fit."""
     parameters = ModelFit.objects.values_list("parameters", flat=True).get(pk=pk, version=version)
-    found = forecast.Fit.from_dict(parameters).posterior
-    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
+    return forecast.Fit.from_dict(parameters).posterior
+
+
+@lru_cache(maxsize=1)
+def load_start(version: str) -> forecast.Posterior:
+    """The belief that other books gave."""
+    rows = LearnedStart.objects.values_list("parameters", flat=True)
+    return forecast.Posterior.from_dict(rows.get(version=version))
 
 
 def is_usable(belief: forecast.Posterior) -> bool:
@@ -155,8 +181,8 @@ class NewestCoats:
     species: tuple[str, ...]
     texture: tuple[str, ...]
     roof_percent: tuple[int, ...]
-    summer_shade_percent: tuple[int, ...]
-    winter_shade_percent: tuple[int, ...]
+    summer_shade_percent: tuple[int | None, ...]
+    winter_shade_percent: tuple[int | None, ...]
     orientation_deg: tuple[int | None, ...]
     airflow: tuple[str, ...]
     traffic: tuple[str, ...]
@@ -186,14 +212,15 @@ def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | 
 
 MIXED_COATS = 5_000  # newest finishes by which an unknown one is judged
 APPLIED_SQL = """
-SELECT product.finish_class, product.pigment, product.base, deck.species, newest.coats, count(*)
+SELECT product.finish_class, product.pigment, product.base, deck.species, newest.coats,
+    round(deck.summer_shade_percent / 25.0) / 4, count(*)
 FROM (SELECT * FROM jobs_coatapplied ORDER BY id DESC LIMIT %(coats)s) newest
 JOIN jobs_product product ON product.id = newest.product_id AND product.kind = 'finish'
 JOIN jobs_job job ON job.id = newest.job_id
 JOIN clients_deck deck ON deck.id = job.deck_id
-GROUP BY 1, 2, 3, 4, 5
+GROUP BY 1, 2, 3, 4, 5, 6
 """
-DECKS_A_TRANSACTION = 25_000  # decks at a time: bounds memory and how long a row stays locked
+DECKS_A_TRANSACTION = 2_000  # bounds memory, and how long a row stays locked
 MID_MONTH_DAYS = (
     30.4 * np.arange(1, 13) - 15
 )  # day of the year that stands for a month, FAO-56 eq. 22 and its note
@@ -297,8 +324,8 @@ def epoch_days(value: date | None) -> float:
 
 
 def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
-    """The rows in the core's words; finish, timber, number of coats and day that nobody knows stay
-    unknown, the rest of what was not recorded is as on the reference deck."""
+    """The rows in the core's words; finish, timber, number of coats, shade and day that nobody
+    knows stay unknown, the rest of what was not recorded is as on the reference deck."""
     sun, wet_days = monthly_climate(coats)
     middle, within = middle_days(coats, today)
     return forecast.Coats(
@@ -321,8 +348,8 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         preparation=[PREPARATION_OF_JOB_KIND[kind] for kind in coats.kind],
         species_class=[SPECIES_CLASS.get(species, forecast.UNKNOWN) for species in coats.species],
         roof_cover=np.array(coats.roof_percent) / 100,
-        summer_shade=np.array(coats.summer_shade_percent) / 100,
-        winter_shade=np.array(coats.winter_shade_percent) / 100,
+        summer_shade=np.array(coats.summer_shade_percent, dtype=float) / 100,
+        winter_shade=np.array(coats.winter_shade_percent, dtype=float) / 100,
         orientation=np.array(coats.orientation_deg, dtype=float),
         height=np.array(coats.height_m, dtype=float),
         **{
@@ -372,7 +399,12 @@ def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:
 
 
 def is_anything_unknown(coats: NewestCoats) -> bool:
-    return "" in coats.finish_class or None in coats.coats or Species.UNKNOWN in coats.species
+    return (
+        "" in coats.finish_class
+        or None in coats.coats
+        or None in coats.summer_shade_percent
+        or Species.UNKNOWN in coats.species
+    )
 
 
 def mix_of_book() -> forecast.UnknownMix:
@@ -384,22 +416,28 @@ def mix_of_book() -> forecast.UnknownMix:
     finishes: defaultdict[tuple[str, str, str], float] = defaultdict(float)
     timbers: defaultdict[str, float] = defaultdict(float)
     numbers: defaultdict[float, float] = defaultdict(float)
-    for finish_class, pigment, base, species, number, times in applied:
+    shades: defaultdict[float, float] = defaultdict(float)
+    for finish_class, pigment, base, species, number, shade, times in applied:
         finishes[finish_class, pigment or "none", base or "water"] += times
         timbers[SPECIES_CLASS.get(species, forecast.UNKNOWN)] += times
         numbers[float(number or 0)] += times
+        if shade is not None:
+            shades[float(shade)] += times
     for finish_class, pigment, base, share in forecast.PUBLISHED_MIX.finishes:
         finishes[finish_class, pigment, base] += share
     for timber, share in forecast.PUBLISHED_MIX.species:
         timbers[timber] += share
     for count, share in forecast.PUBLISHED_MIX.coats:
         numbers[count] += share
+    for shade, share in forecast.PUBLISHED_MIX.shades:
+        shades[shade] += share
     timbers.pop(forecast.UNKNOWN, None)
     numbers.pop(0.0, None)
     return forecast.UnknownMix(
         tuple((*words, share) for words, share in sorted(finishes.items())),
         tuple(sorted(timbers.items())),
         tuple(sorted(numbers.items())),
+        tuple(sorted(shades.items())),
     )
 
 
@@ -408,7 +446,9 @@ def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
     places, place = distinct_places(coats)
     normals = climate.normals(places[:, 0], places[:, 1])
     above_air = forecast.extraterrestrial_radiation(places[:, :1], MID_MONTH_DAYS)
-    on_ground = forecast.radiation_from_sunshine(normals.sunshine_fraction, above_air)
+    on_ground = forecast.radiation_from_sunshine(
+        normals.sunshine_fraction, above_air, normals.height_m[:, None]
+    )
     sun = forecast.SUNSHINE_BIAS * on_ground
     wet_days = normals.wet_days.astype(float)[place]
     for row, own in enumerate(coats.wet_days):

@@ -11,6 +11,7 @@ from django.db import transaction
 from clients.actions.saving import lock_until_commit
 from reminders import actions, forecast
 from reminders.forecasting import bridge, evaluation, learning
+from reminders.forecasting.starting import drop_start_if_worse
 from reminders.models import ModelFit
 
 # graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
@@ -22,6 +23,7 @@ MIN_HELD_BACK = 20
 MIN_UNSEEN_VISITS = 20
 MAX_UNUSED_FITS = 50  # fits that were not taken into use or are no longer
 IN_USE = "the one in use"
+STARTED_FROM = "other books"
 PUBLISHED = "the published figures"
 PLAIN_GRADES = "worn or not alone"
 REFUSED = "Not taken into use"
@@ -69,6 +71,9 @@ def fit_if_enough_is_new(*, today: date, now: datetime, always: bool) -> RefitRe
             "No coat has been graded on a visit yet: forecasts rest on the published figures"
             " alone.",
         )
+    dropped = drop_start_if_worse(history, today=today)
+    if dropped:
+        actions.refresh_forecasts(deck_ids=None, today=today, now=now)
     new = history.visits - visits_at_newest_fit()
     if abs(new) < MIN_NEW_VISITS and not always:
         return RefitResult(
@@ -95,8 +100,9 @@ def fit_if_enough_is_new(*, today: date, now: datetime, always: bool) -> RefitRe
 def learn_both_ways(book: forecast.InspectionData, since: float, today: date) -> LearnedFit:
     """Read grades as worn or not, and along a path of wear; the path is used where it forecast the
     visits held back no worse."""
-    plain = book.fit_before(since)
-    along_path = book.fit_before(since, along_path=True, start=plain.posterior)
+    prior = bridge.starting_belief()
+    plain = book.fit_before(since, prior)
+    along_path = book.fit_before(since, prior, along_path=True, start=plain.posterior)
     if along_path.posterior.path is None:
         return LearnedFit(plain, "")
     until = bridge.epoch_days(today) + 1
@@ -173,10 +179,12 @@ def compute_figures(
 
 
 def fit_in_force() -> ModelFit | None:
-    """The fit that forecasts rest on; None where that is the published figures, also because the
-    fit in use says nothing any more."""
-    rests_on_fit = bridge.active_posterior() is not forecast.PUBLISHED_PRIOR
-    return ModelFit.objects.defer("parameters").in_use() if rests_on_fit else None
+    """The fit that forecasts rest on; None where that is the start, also because the fit in use
+    says nothing any more."""
+    row = ModelFit.objects.defer("parameters").in_use()
+    if row is None or not bridge.is_usable(bridge.load_posterior(row.pk, row.version)):
+        return None
+    return row
 
 
 def held_back_start(history: learning.TrainingData, *, new: int, until: float) -> float | None:
@@ -200,8 +208,11 @@ def held_back_start(history: learning.TrainingData, *, new: int, until: float) -
 
 def rivals_of_a_fit() -> dict[str, forecast.Posterior]:
     """What forecasts rest on now comes first; the published figures are always there."""
-    published = {PUBLISHED: forecast.PUBLISHED_PRIOR}
-    return published if fit_in_force() is None else {IN_USE: bridge.active_posterior()} | published
+    start = bridge.starting_belief()
+    rivals = {} if fit_in_force() is None else {IN_USE: bridge.active_posterior()}
+    if start is not forecast.PUBLISHED_PRIOR:
+        rivals |= {STARTED_FROM: start}
+    return rivals | {PUBLISHED: forecast.PUBLISHED_PRIOR}
 
 
 def judge_trial(learned: forecast.Fit, trial: forecast.FitTrial) -> FitVerdict:
