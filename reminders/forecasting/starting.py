@@ -30,7 +30,7 @@ def learned_of_book(*, today: date) -> forecast.LearnedBook:
     Raises `StartingError` while there is too little, or the fit did not settle.
     """
     history = learning.load_training_data(today=today)
-    found = history and history.book.fit_before(bridge.epoch_days(today) + 1)
+    found = None if history is None else history.book.fit_before(bridge.epoch_days(today) + 1)
     if history is None or found is None or found.decks < MIN_EXPORTED_DECKS:
         raise StartingError(
             f"Graded visits of at least {MIN_EXPORTED_DECKS} decks are needed; there are"
