@@ -141,9 +141,9 @@ class AccuracyFigures:
         """Of each of the three dates its words, the share of coats that should be worn by then and
         the share that were; empty while too few were seen."""
         names = ("worn_by_opens", "worn_by_half", "worn_by_late")
-        found = [self.learned.get(name) for name in names]
-        if None in found:
+        if self.learned.get(names[0]) is None:
             return []
+        found: list[float] = [self.learned[name] for name in names]
         return list(zip(DATE_WORDS, WORN_CHANCES, found, strict=True))
 
     @property

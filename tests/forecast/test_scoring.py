@@ -251,8 +251,8 @@ def book_of_callers(seed: int, coats: int) -> tuple[InspectionData, np.ndarray, 
             seen.append((coat, day, 4.0 if is_worn else 1.0, "routine"))
             if is_worn:
                 break
-    coat, day, grade, reason = (np.array(column) for column in zip(*seen, strict=True))
-    visits = Visits(coat=coat, visited_on=day, grade=grade, reason=reason)
+    found = [np.array(column) for column in zip(*seen, strict=True)]
+    visits = Visits(coat=found[0], visited_on=found[1], grade=found[2], reason=found[3])
     return InspectionData(rows, visits, np.full(coats, np.nan)), mean, spread
 
 
