@@ -17,10 +17,8 @@ from django.utils import translation
 from django.utils.functional import lazy
 from django.utils.translation import gettext
 
-from clients import typography
-from clients.languages import primary_language, supported_language
 from clients.models import Business
-from clients.units import QUANTITIES, Units
+from clients.notation import QUANTITIES, Units, primary_language, supported_language, typography
 
 _business: ContextVar[Business | None] = ContextVar("business", default=None)
 _language: ContextVar[str] = ContextVar(
@@ -191,7 +189,7 @@ def format_country(code: str) -> str:
 
 
 def set_page_type(markup: str) -> str:
-    """HTML as the language in force is set (clients/typography.py)."""
+    """HTML as the language in force is set (clients/notation/typography.py)."""
     locale = current_locale()
     if not _language.get() or locale.language != "fr":
         return markup

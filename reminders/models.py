@@ -571,9 +571,14 @@ class PacedDeck(models.Model):
 
 
 class SavedView(models.Model):
-    """A list of the page Today that somebody comes back to: a name for what stands in the
-    address."""
+    """A list of the page Today, or a look-up, that somebody comes back to: a name for what stands
+    in the address."""
 
+    class Page(models.TextChoices):
+        TODAY = "today", "Today"
+        LOOK_UP = "look_up", "Clients"
+
+    page = models.CharField(max_length=7, choices=Page.choices, default=Page.TODAY)
     owner = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="saved_views"
     )
@@ -583,7 +588,9 @@ class SavedView(models.Model):
     class Meta:
         ordering = ["name", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["owner", "name"], name="view_once_a_name_and_person")
+            models.UniqueConstraint(
+                fields=["owner", "page", "name"], name="view_once_a_name_and_person"
+            )
         ]
 
     def __str__(self) -> str:

@@ -9,6 +9,8 @@ class RestorerConfig(AppConfig):
     def ready(self) -> None:
         from auditlog.registry import auditlog
 
-        from restorer import checks, forgetting, models  # noqa: F401 - importing registers them
+        from restorer import models
+        from restorer.webhooks import announcing  # noqa: F401 - its receivers
 
+        auditlog.register(models.Webhook, exclude_fields=["secret_sealed"])
         auditlog.register(models.ApiToken, exclude_fields=["token_hash", "last_used_at"])

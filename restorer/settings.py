@@ -77,6 +77,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "clients.middleware.GzipPagesMiddleware",
     "csp.middleware.CSPMiddleware",
     "clients.middleware.NoStoreMiddleware",
     "clients.middleware.StorableTextMiddleware",
@@ -166,10 +167,10 @@ AXES_VERBOSE = False
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_AGE = 60 * 60 * 12  # longer only on a device that was trusted at sign-in
-PASSWORD_RESET_TIMEOUT = 60 * 60 * 24 * 7  # the longest link; clients/password_links.py says which
+PASSWORD_RESET_TIMEOUT = 60 * 60 * 24 * 7  # the longest of clients/signing_in
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = HTTPS
 CSRF_COOKIE_HTTPONLY = True
-CSRF_FAILURE_VIEW = "restorer.views.csrf_failure"
+CSRF_FAILURE_VIEW = "restorer.views.errors.csrf_failure"
 SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
@@ -259,6 +260,8 @@ BOUNCES_PASSWORD = os.environ.get("BOUNCES_PASSWORD", "")
 BOUNCES_MAILBOX = os.environ.get("BOUNCES_MAILBOX", "INBOX")
 
 # Text messages: all else about the gateway is a row, see clients/messaging/models/gateway.py.
+# networks of one's own to which webhooks may go, such as 192.168.1.0/24; else only to the internet
+WEBHOOK_NETWORKS = env_list("WEBHOOK_NETWORKS")
 GATEWAY_TIMEOUT = int(os.environ.get("GATEWAY_TIMEOUT", "30"))  # seconds to wait for an answer
 
 # django-q2 is the alarm clock only. Why each value: docs/server.md, "The worker".

@@ -3,8 +3,8 @@
 from django.conf import settings
 from django.urls import include, path
 
-from restorer import backup_page, health, phone, programs_page, views
 from restorer.api import other_urls, program_urls
+from restorer.views import backup, errors, health, one_client, phone, programs, webhooks
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
@@ -15,6 +15,8 @@ urlpatterns = [
     path("phone/offline/", phone.show_without_signal, name="phone_offline"),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
+    path("clients/<int:pk>/everything.json", one_client.all_as_json, name="client_json"),
+    path("clients/<int:pk>/everything.pdf", one_client.all_as_pdf, name="client_paper"),
     path("clients/", include("reminders.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.urls.decks")),
@@ -34,19 +36,24 @@ urlpatterns = [
     path("outbox/", include("clients.messaging.urls.outbox")),
     path("settings/", include("clients.urls.settings")),
     path("settings/", include("clients.messaging.urls.texts")),
-    path("settings/backup/", backup_page.show_backup, name="backup"),
-    path("settings/backup/now/", backup_page.make_backup, name="backup_now"),
-    path("settings/backup/release/", backup_page.release_held_book, name="backup_release"),
-    path("settings/backup/export/", backup_page.download_export, name="backup_export"),
-    path("settings/programs/", programs_page.show_programs, name="programs"),
-    path("settings/programs/new/", programs_page.add_program, name="program_add"),
-    path("settings/programs/<int:pk>/end/", programs_page.end_program, name="program_end"),
+    path("settings/backup/", backup.show_backup, name="backup"),
+    path("settings/backup/now/", backup.make_backup, name="backup_now"),
+    path("settings/backup/release/", backup.release_held_book, name="backup_release"),
+    path("settings/backup/export/", backup.download_export, name="backup_export"),
+    path("settings/programs/", programs.show_programs, name="programs"),
+    path("settings/programs/new/", programs.add_program, name="program_add"),
+    path("settings/programs/told/", webhooks.list_webhooks, name="webhooks"),
+    path("settings/programs/told/new/", webhooks.add_webhook, name="webhook_add"),
+    path("settings/programs/told/<int:pk>/", webhooks.show_webhook, name="webhook"),
+    path("settings/programs/told/<int:pk>/edit/", webhooks.edit_webhook, name="webhook_edit"),
+    path("settings/programs/posts/<int:pk>/", webhooks.repeat_webhook_post, name="webhook_repeat"),
+    path("settings/programs/<int:pk>/end/", programs.end_program, name="program_end"),
     path("settings/prices/", include("jobs.urls.prices")),
     path("settings/lists/", include("jobs.urls.lists")),
 ]
-handler400 = "restorer.views.bad_request"
-handler403 = "restorer.views.forbidden"
-handler404 = "restorer.views.not_found"
-handler500 = "restorer.views.server_error"
+handler400 = "restorer.views.errors.bad_request"
+handler403 = "restorer.views.errors.forbidden"
+handler404 = "restorer.views.errors.not_found"
+handler500 = "restorer.views.errors.server_error"
 if settings.DEBUG:
-    urlpatterns.append(path("parts/", views.show_style_samples, name="parts"))
+    urlpatterns.append(path("parts/", errors.show_style_samples, name="parts"))

@@ -19,7 +19,7 @@ from clients.events import decks_changed
 from clients.messaging.actions.staff_notices import announce_to_person
 from clients.messaging.models import StaffNotice
 from clients.models import Business, Deck, LocalNormals, User
-from clients.password_links import is_link_good
+from clients.signing_in import is_link_good
 
 LINK_EVERY_SECONDS = 900
 INVITATION_WORDS = (

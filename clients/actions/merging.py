@@ -16,8 +16,8 @@ from django.db.models import Max
 
 from clients.actions import clients
 from clients.actions.saving import lock_row, save_if_changed
+from clients.doubles import street_key
 from clients.events import decks_changed
-from clients.likeness import street_key
 from clients.messaging.models import Consent
 from clients.models import (
     Channel,

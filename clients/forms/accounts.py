@@ -7,10 +7,9 @@ from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, Se
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
-from clients import countries
 from clients.forms.fields import CountryField, needed_with_others
 from clients.models import User
-from clients.units import Units
+from clients.notation import Units, countries
 
 MAX_NAME_LENGTH = 150  # of the column
 STAY_HELP = "For 30 days. Not on a device that others use."

@@ -7,10 +7,15 @@ from typing import Any, TypeVar
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import countries, display
-from clients.emails import EmailError, parse_email_address
-from clients.typed_numbers import TypedNumber, read_typed_number
-from clients.units import QUANTITIES
+from clients import display
+from clients.notation import (
+    QUANTITIES,
+    EmailError,
+    TypedNumber,
+    countries,
+    parse_email_address,
+    read_typed_number,
+)
 
 AnyField = TypeVar("AnyField", bound=forms.Field)
 MAX_NUMBER = Decimal(10) ** 9

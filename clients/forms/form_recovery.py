@@ -7,8 +7,7 @@ from urllib.parse import urlsplit
 
 from django.http import HttpRequest
 
-from clients.emails import INVISIBLE_CHARACTERS
-from clients.storable import storable_text
+from clients.notation import INVISIBLE_CHARACTERS, storable_text
 
 MAX_PACKED_LENGTH = 1_000_000  # characters; more is shown to be copied, but not carried along
 SECRET_FIELD_PARTS = ("csrfmiddlewaretoken", "password", "kept")

@@ -4,9 +4,9 @@ from typing import Any
 
 from django import forms
 
-from clients import countries
 from clients.forms.fields import CountryField, TypedNumberField, textarea
 from clients.models import Business, Place, Property
+from clients.notation import countries
 from clients.places import towns
 
 MAX_SUGGESTIONS = 5

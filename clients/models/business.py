@@ -12,9 +12,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients import postal
-from clients.countries import validate_time_zone
-from clients.units import Units
+from clients.notation import Units, postal, validate_time_zone
 
 
 def new_suppression_key() -> str:
@@ -48,6 +46,12 @@ class Business(models.Model):
         max_length=80,
         blank=True,
         help_text="As it should stand on offers, with its name: HST 12345 6789 RT0001.",
+    )
+    privacy_notice = models.TextField(
+        "our own privacy notice",
+        max_length=20_000,
+        blank=True,
+        help_text="Clients read it at /privacy/. Empty means the one made from what is kept here.",
     )
     sender_email = models.EmailField(blank=True, help_text="Reminders come from this address.")
     bounce_email = models.EmailField(

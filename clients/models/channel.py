@@ -7,7 +7,7 @@ from enum import Enum
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import StrOrPromise
+from clients.notation import StrOrPromise
 
 
 class Channel(models.TextChoices):

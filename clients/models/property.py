@@ -9,9 +9,8 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now, Upper
 
-from clients import postal
-from clients.countries import validate_time_zone
 from clients.models.client import Client
+from clients.notation import postal, validate_time_zone
 
 ON_EARTH = Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180)
 

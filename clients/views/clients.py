@@ -13,18 +13,24 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of, business_today, current_user, office_required
 from clients.actions import clients as actions
 from clients.actions import properties
 from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.doubles import LikelyDouble, clients_like
-from clients.form_page import FormPage, render_form_page
 from clients.forms.clients import ClientForm, ConsentForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
 from clients.messaging.law import RuleSummary
 from clients.messaging.law_page import channel_permissions
 from clients.models import Client
+from clients.pages import (
+    FormPage,
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    render_form_page,
+)
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 MESSAGES_SHOWN = 50
@@ -169,6 +175,7 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
         client=client,
         business=business_of(request),
         today=business_today(request),
+        initial={"asked_by": str(current_user(request))},
     )
     if form.is_valid():
         consent = actions.record_consent(

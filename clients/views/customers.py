@@ -7,9 +7,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, current_user, office_required
 from clients.actions.clients import confirm_customers
 from clients.messaging.customers import chosen_customers, likely_customers
+from clients.pages import business_of, current_user, office_required
 
 CUSTOMERS_PER_PAGE = 200
 

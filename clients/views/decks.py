@@ -9,11 +9,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of, office_required
 from clients.actions import properties as actions
-from clients.form_page import FormPage, render_form_page
 from clients.forms.decks import DeckForm
 from clients.models import Deck, DeckMerge, Property
+from clients.pages import FormPage, business_of, office_required, render_form_page
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 LABEL_TAKEN = "Somebody has just given another deck of this property that name. Choose another."

@@ -10,12 +10,17 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients import doubles
-from clients.access import current_user, office_required
 from clients.actions import merging
-from clients.form_page import FormPage, render_form_page
-from clients.list_page import ListPage, render_list_page
+from clients.doubles import finding as doubles
 from clients.models import Client, ClientMerge, Deck, DeckMerge, primary_keys
+from clients.pages import (
+    FormPage,
+    ListPage,
+    current_user,
+    office_required,
+    render_form_page,
+    render_list_page,
+)
 
 LIKELY_DOUBLES = ListPage(
     "Likely doubles",

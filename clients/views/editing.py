@@ -12,7 +12,6 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
 from clients.audit_trail import last_change_words
-from clients.form_page import FormPage, render_form_page
 from clients.forms.edit_versions import (
     CHOICE_PREFIX,
     DECIDED_FIELD,
@@ -26,6 +25,7 @@ from clients.forms.edit_versions import (
     shown_fields,
     unpack_version,
 )
+from clients.pages import FormPage, render_form_page
 
 Row = TypeVar("Row", bound=models.Model)
 Page = TypeVar("Page", bound=EditForms)

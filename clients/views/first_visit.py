@@ -10,8 +10,8 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from clients.actions import business as actions
-from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import FirstVisitForm
+from clients.pages import FormPage, render_form_page
 from clients.views.sessions import start_session
 
 FIRST_VISIT = FormPage(

@@ -11,14 +11,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
-from clients.access import visitor_address
 from clients.actions import business as actions
-from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import ForgottenPasswordForm, PersonPasswordForm
-from clients.guessing import ASKED_LINKS
 from clients.messaging.readiness import is_mail_proven
 from clients.models import Business, User, is_primary_key
-from clients.password_links import is_link_good, person_key_of
+from clients.pages import FormPage, render_form_page, visitor_address
+from clients.signing_in import ASKED_LINKS, is_link_good, person_key_of
 
 # the same words whether there is such an account or not
 ON_ITS_WAY = (

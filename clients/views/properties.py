@@ -8,11 +8,10 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of
 from clients.actions import properties as actions
-from clients.form_page import FormPage, render_form_page
 from clients.forms.properties import PropertyForm
 from clients.models import Client, Property
+from clients.pages import FormPage, business_of, render_form_page
 from clients.views.clients import client_page
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 

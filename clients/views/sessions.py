@@ -15,10 +15,10 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
-from clients.access import ViewFunction, current_user
 from clients.actions import devices
 from clients.actions.second_steps import is_second_step_required
 from clients.models import Device, User
+from clients.pages import ViewFunction, current_user
 from clients.signing_in import device_words
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"

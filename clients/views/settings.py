@@ -9,18 +9,35 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, owner_required
 from clients.actions import business as actions
-from clients.form_page import FormPage, render_form_page
 from clients.forms.business import BusinessForm, NormalsForm
-from clients.list_page import ListPage, render_list_page
 from clients.models import Business, LocalNormals
+from clients.pages import (
+    FormPage,
+    ListPage,
+    business_of,
+    owner_required,
+    render_form_page,
+    render_list_page,
+)
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 
 @require_GET
 def show_settings(request: HttpRequest) -> HttpResponse:
     return render(request, "settings/overview.html")
+
+
+@require_GET
+def show_sources(request: HttpRequest) -> HttpResponse:
+    page = FormPage(
+        "Sources",
+        "What of others this program carries, and under which licence.",
+        back=(reverse("settings:overview"), "Settings"),
+        before="settings/_sources.html",
+        has_form=False,
+    )
+    return render_form_page(request, page)
 
 
 @require_http_methods(["GET", "POST"])

@@ -17,14 +17,20 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of, visitor_address
 from clients.actions.second_steps import note_passkey_used, use_code, warn_of_wrong_codes
 from clients.forms import form_recovery
 from clients.forms.accounts import CodeForm, SignInForm
-from clients.guessing import PASSWORDS, second_step_limit
 from clients.messaging.readiness import is_mail_proven
 from clients.models import Authenticator, Passkey, User
-from clients.signing_in import PasskeyError, check_passkey_use, passkey_id_of, request_options
+from clients.pages import business_of, visitor_address
+from clients.signing_in import (
+    PASSWORDS,
+    PasskeyError,
+    check_passkey_use,
+    passkey_id_of,
+    request_options,
+    second_step_limit,
+)
 from clients.views.passkey_site import has_name, keep_challenge, site_of, take_challenge
 from clients.views.sessions import HalfSignIn, start_session
 

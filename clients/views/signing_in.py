@@ -11,17 +11,16 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from clients.access import business_of, current_user, visitor_address
 from clients.actions import business as actions
 from clients.actions import devices, second_steps
 from clients.actions.second_steps import SecondStepError
-from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import CodeForm, CurrentPasswordForm, OwnPasswordForm, PasskeyForm
-from clients.guessing import PASSWORDS
 from clients.models import Authenticator, User
+from clients.pages import FormPage, business_of, current_user, render_form_page, visitor_address
 from clients.qr import qr_svg
 from clients.sealing import SealError, seal, unseal
 from clients.signing_in import (
+    PASSWORDS,
     PasskeyError,
     app_address,
     check_new_passkey,

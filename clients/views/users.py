@@ -10,11 +10,9 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, current_user, office_required, owner_required
 from clients.actions import business as actions
 from clients.actions import second_steps
 from clients.actions.saving import NameTakenError
-from clients.form_page import FormPage, render_form_page
 from clients.forms.accounts import (
     NewPersonForm,
     NoticesForm,
@@ -24,6 +22,14 @@ from clients.forms.accounts import (
 )
 from clients.messaging.readiness import is_mail_proven
 from clients.models import User
+from clients.pages import (
+    FormPage,
+    business_of,
+    current_user,
+    office_required,
+    owner_required,
+    render_form_page,
+)
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from clients.views.sessions import (
     ask_for_proof,

@@ -11,7 +11,7 @@ from django.dispatch import receiver
 from django.utils.translation import gettext_lazy as _
 
 from clients.events import clients_left
-from clients.languages import StrOrPromise
+from clients.notation import StrOrPromise
 from jobs.actions.offers import withdraw_offer
 from jobs.models import Coat, Offer, OfferQuerySet, OfferScope
 

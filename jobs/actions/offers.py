@@ -11,9 +11,9 @@ from django.db import models, transaction
 from django.db.models import Max
 
 from clients.actions.saving import lock_until_commit
-from clients.languages import StrOrPromise
 from clients.messaging import outbox
 from clients.models import User
+from clients.notation import StrOrPromise
 from jobs.models import Offer, OfferEvent, OfferLine, OfferScope, OfferTax
 from jobs.offers import (
     DraftedOffer,

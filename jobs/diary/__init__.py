@@ -8,7 +8,7 @@ from jobs.diary.capacity import (
     active_crews,
     crew_day_capacities,
     days_between,
-    holiday_regions,
+    holiday_places,
     monday_of,
 )
 from jobs.diary.placement import (
@@ -59,7 +59,7 @@ __all__ = [
     "days_between",
     "diary_week",
     "find_booking_request",
-    "holiday_regions",
+    "holiday_places",
     "keep_expected_hours",
     "monday_of",
     "next_booking_after",

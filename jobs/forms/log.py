@@ -10,8 +10,8 @@ from typing import Any
 from django import forms
 from django.http import HttpRequest
 
-from clients.access import business_of, current_user
 from clients.models import Deck, Property, User, is_primary_key
+from clients.pages import business_of, current_user
 from jobs import photos
 from jobs.actions.jobs import JobInput
 from jobs.diary import booked_work

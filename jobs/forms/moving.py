@@ -6,8 +6,8 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import emails, phones
 from clients.forms.fields import OneEmailField
+from clients.notation import emails, phones
 from jobs.forms.fields import DayField
 
 

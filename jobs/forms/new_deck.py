@@ -6,9 +6,9 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import emails, phones
 from clients.forms.fields import MeasureField
 from clients.models import Business, Species
+from clients.notation import emails, phones
 from clients.places import towns
 from jobs.actions.new_decks import NewDeck
 

@@ -11,7 +11,7 @@ from django.forms.formsets import formset_factory
 from clients.forms.business import MONTH_NAMES
 from clients.forms.fields import MeasureField, NamedByAction, needed_with_others
 from clients.models import Business
-from clients.units import QUANTITIES
+from clients.notation import QUANTITIES
 from jobs.actions.prices import PriceListRows
 from jobs.forms.fields import DayField
 from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount_field, posted_rows

@@ -11,7 +11,7 @@ from django.core.validators import ProhibitNullCharactersValidator
 
 from clients import display
 from clients.forms.fields import MeasureField, NamedByAction, TypedNumberField, textarea
-from clients.languages import supported_language
+from clients.notation import supported_language
 from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 

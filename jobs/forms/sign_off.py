@@ -11,8 +11,8 @@ from django.core.validators import ProhibitNullCharactersValidator
 from django.forms import BoundField
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import StrOrPromise
 from clients.models import traits_of
+from clients.notation import StrOrPromise
 from jobs.work import ConsentRequest
 
 

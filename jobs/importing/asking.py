@@ -9,7 +9,7 @@ from functools import cached_property
 from django.db import connection
 
 from clients.models import Business
-from clients.units import Units
+from clients.notation import Units
 from jobs.importing.cells import area_code_of
 from jobs.importing.guessing import GROUP_HEAD
 from jobs.importing.rows import (

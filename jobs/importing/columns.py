@@ -15,7 +15,7 @@ from django.core.validators import validate_email
 from django.db.models import TextChoices
 
 from clients.models import Deck, Species
-from clients.units import SQUARE_FOOT, US_GALLON
+from clients.notation import SQUARE_FOOT, US_GALLON
 from jobs.models import FinishClass, Job, Product, Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY
 

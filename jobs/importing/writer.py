@@ -12,8 +12,8 @@ from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from clients import phones
 from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
+from clients.notation import phones
 from clients.places import towns
 from jobs.importing.reading import ReadRow, RowValues, SheetProblem
 from jobs.models import Batch, CoatApplied, Job, Product, Visit

@@ -13,9 +13,9 @@ from django.db.models.lookups import GreaterThan
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.languages import StrOrPromise
 from clients.messaging.models import Message
 from clients.models import Client, Deck, Property
+from clients.notation import StrOrPromise
 from jobs.models.offer_event import OfferEvent
 from jobs.models.price import PriceList, money_field
 from jobs.models.product import Product

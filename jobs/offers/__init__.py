@@ -22,6 +22,7 @@ from jobs.offers.page import (
     build_offer_page,
     is_offer_bookable,
     offer_by_token_hash,
+    offer_withdrawal_right,
     week_text,
     weeks_for_work,
 )
@@ -60,6 +61,7 @@ __all__ = [
     "list_prices_by_deck",
     "offer_by_token_hash",
     "offer_tax_rows",
+    "offer_withdrawal_right",
     "prices_from_list",
     "rounded_line",
     "strip_scopes",

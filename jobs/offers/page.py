@@ -13,8 +13,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients import display
-from clients.languages import supported_language
+from clients.messaging.law import WithdrawalRight, withdrawal_right
 from clients.models import Property
+from clients.notation import supported_language
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
@@ -130,6 +131,18 @@ class OfferPage:
     @property
     def is_open(self) -> bool:
         return self.state == State.OPEN
+
+    @property
+    def right_to_withdraw(self) -> WithdrawalRight | None:
+        """Of a consumer who accepts it here today, or did; None where the law gives none."""
+        return offer_withdrawal_right(self.offer, today=self.today)
+
+    @property
+    def is_rescinded(self) -> bool:
+        """Whether the client accepted it and then withdrew from the contract."""
+        return self.offer.state == State.DECLINED and any(
+            event.kind == Event.RESCINDED for event in self.offer.events.all()
+        )
 
     @property
     def is_tax_inclusive(self) -> bool:
@@ -258,6 +271,12 @@ class OfferPage:
             for event in self.offer.events.all()
             if event.kind in {Event.ASKED, Event.ANSWERED}
         ]
+
+
+def offer_withdrawal_right(offer: Offer, *, today: date) -> WithdrawalRight | None:
+    """By the countries of the property and of the client's letters."""
+    countries = {offer.site.country, offer.client.postal_country}
+    return withdrawal_right(countries, on=today)
 
 
 def coats_text(scope: OfferScope) -> str:

@@ -8,9 +8,8 @@ from decimal import Decimal
 from typing import Any
 
 from clients import display
-from clients.languages import StrOrPromise
 from clients.models import Deck
-from clients.units import FOOT, Units
+from clients.notation import FOOT, StrOrPromise, Units
 from jobs.forecast_summary import WorkAdvice
 from jobs.materials import RAIL_M2_PER_M, TREAD_M2, PackQuantity
 from jobs.models import Product

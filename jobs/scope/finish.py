@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import StrOrPromise
+from clients.notation import StrOrPromise
 from jobs.models import Product
 from jobs.scope.definitions import Override
 from jobs.scope.history import DeckHistory, TopFinish

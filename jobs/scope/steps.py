@@ -13,8 +13,8 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.languages import StrOrPromise, ngettext_lazy
 from clients.models import Deck
+from clients.notation import StrOrPromise, ngettext_lazy
 from jobs.models import Product, Rate
 from jobs.scope.definitions import WorkStep
 from jobs.scope.drying import DRYING_MINUTES, DRYING_TEXTS

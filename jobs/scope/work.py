@@ -7,7 +7,7 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.languages import StrOrPromise, ngettext_lazy
+from clients.notation import StrOrPromise, ngettext_lazy
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import STRIP_ABOVE_COATS, OfferScope
 from jobs.scope.definitions import Override

@@ -11,10 +11,10 @@ from datetime import date
 
 from django.utils.translation import gettext
 
-from clients.languages import supported_language
 from clients.messaging.models import Message
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.models import Business, Channel, Client
+from clients.notation import supported_language
 from jobs.models import CoatApplied
 from jobs.tracing.trace import ProductTrace
 

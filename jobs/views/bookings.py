@@ -15,16 +15,17 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from clients import display
-from clients.access import (
+from clients.messaging.views.confirm import unticked_boxes
+from clients.pages import (
+    FormPage,
     business_of,
     business_today,
     current_user,
     office_required,
     redirect_back,
+    render_form_page,
 )
-from clients.form_page import FormPage, render_form_page
-from clients.messaging.views.confirm import unticked_boxes
-from clients.tabular import attachment_response
+from clients.tables import attachment_response
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record, opened_context
 from jobs.actions import booking_messages
 from jobs.actions import bookings as actions

@@ -9,7 +9,7 @@ from django.utils.cache import get_conditional_response
 from django.utils.http import quote_etag
 from django.views.decorators.http import require_safe
 
-from clients.access import business_of
+from clients.pages import business_of
 from jobs.diary import icalendar_files
 from jobs.models import Crew
 from jobs.offers import links

@@ -6,8 +6,8 @@ from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
-from clients.access import current_user, office_required
 from clients.messaging.unsendable import Unsendable
+from clients.pages import current_user, office_required
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.models import Job

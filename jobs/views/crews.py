@@ -11,9 +11,14 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_today, office_required, owner_required
 from clients.actions.saving import NameTakenError
-from clients.form_page import FormPage, render_form_page
+from clients.pages import (
+    FormPage,
+    business_today,
+    office_required,
+    owner_required,
+    render_form_page,
+)
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs.actions import crews as actions
 from jobs.actions.crew_days import BookingError

@@ -10,10 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, business_today, current_user
 from clients.actions.receiving import receive_once, typed_form_key
-from clients.form_page import FormPage, render_form_page
 from clients.models import Deck
+from clients.pages import FormPage, business_of, business_today, current_user, render_form_page
 from jobs import actions
 from jobs.actions.jobs import JobError
 from jobs.forms.findings import CheckForm

@@ -11,8 +11,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients import display
-from clients.access import business_of, business_today, current_user, office_required
-from clients.form_page import FormPage, render_form_page
+from clients.pages import (
+    FormPage,
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    render_form_page,
+)
 from jobs.actions import bookings
 from jobs.diary import diary_week, next_booking_after, read_season, unsettled_work
 from jobs.forms.bookings import HoldDayForm

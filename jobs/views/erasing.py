@@ -9,11 +9,16 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import current_user, owner_required
 from clients.actions.merging import counted, pointing_at
-from clients.form_page import FormPage, render_form_page
-from clients.list_page import ListPage, render_list_page
 from clients.models import Client, ContactPoint, Erasure
+from clients.pages import (
+    FormPage,
+    ListPage,
+    current_user,
+    owner_required,
+    render_form_page,
+    render_list_page,
+)
 from jobs.actions import erasing
 from jobs.models import Job, Photo
 
@@ -53,11 +58,13 @@ def what_goes_and_stays(client: Client) -> dict[str, Any]:
         for model, name in [(ContactPoint, "client"), *pointing_at(Client)]
         if (rows := model._base_manager.filter(**{name: client}).count())
     ]
+    papers = [rows for rows in erasing.papers_of([client.pk]) if rows.exists()]
+    going += [counted(rows.model, rows.count()) for rows in papers]
     return {
         "going": going,
         "decks": erasing.decks_that_stay(client),
         "jobs": Job.objects.filter(deck__site__client=client).count(),
-        "photos": Photo.objects.filter(deck__site__client=client).count(),
+        "photos": Photo.objects.filter(deck__site__client=client, shows_people=False).count(),
     }
 
 

@@ -11,8 +11,14 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, business_today, current_user, owner_required
-from clients.form_page import FormPage, render_form_page
+from clients.pages import (
+    FormPage,
+    business_of,
+    business_today,
+    current_user,
+    owner_required,
+    render_form_page,
+)
 from clients.views.editing import RecordEdit, edit_record
 from jobs import actions
 from jobs.actions.jobs import JobError

@@ -12,8 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of, current_user, owner_required
-from clients.form_page import FormPage, render_form_page
+from clients.pages import FormPage, business_of, current_user, owner_required, render_form_page
 from jobs import importing
 from jobs.forms.lists import CheckListForm, ChooseListForm, MendRowForm
 from jobs.importing import ImportConflict, ListError, ListReading, preview_list

@@ -11,8 +11,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_today, current_user
 from clients.models import Deck
+from clients.pages import business_today, current_user
 from jobs import actions, photos, search
 from jobs.actions.jobs import JobError, LoggedBeforeError, NewJob
 from jobs.actions.new_decks import NewDeck

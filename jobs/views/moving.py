@@ -10,10 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_today, current_user, office_required
 from clients.doubles import LikelyDouble, clients_like
-from clients.form_page import FormPage, render_form_page
 from clients.models import Client, Deck, Property, primary_keys
+from clients.pages import FormPage, business_today, current_user, office_required, render_form_page
 from jobs.actions import moving
 from jobs.forms.moving import SaleForm
 

@@ -8,8 +8,8 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, current_user, office_required, redirect_back
 from clients.messaging.unsendable import Unsendable
+from clients.pages import business_of, current_user, office_required, redirect_back
 from jobs.actions import offer_questions
 from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError

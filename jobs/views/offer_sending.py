@@ -13,7 +13,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients import display
-from clients.access import current_user, office_required
 from clients.messaging.confirming import ConfirmPage, RowToSend, recent_contact_warnings
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.unsendable import Unsendable
@@ -24,6 +23,7 @@ from clients.messaging.views.confirm import (
     unticked_boxes,
 )
 from clients.models import primary_keys
+from clients.pages import current_user, office_required
 from jobs.actions import offer_sending
 from jobs.actions.offer_sending import OfferToSend
 from jobs.actions.offers import OfferError

@@ -10,8 +10,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, business_today, current_user, office_required
 from clients.models import primary_keys
+from clients.pages import business_of, business_today, current_user, office_required
 from jobs.actions import offer_sending
 from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError

@@ -7,9 +7,9 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import is_kept_form
 from clients.actions.receiving import typed_form_key
 from clients.models import User
+from clients.pages import is_kept_form
 from jobs import actions, photos
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job, Photo
@@ -84,8 +84,12 @@ def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
         actions.remove_photo(photo=row)
         messages.success(request, "The photo was removed.")
     else:
-        actions.describe_photo(photo=row, caption=request.POST.get("caption", "")[:200])
+        actions.describe_photo(
+            photo=row,
+            caption=request.POST.get("caption", "")[:200],
+            shows_people="shows_people" in request.POST,
+        )
         messages.success(request, "The photo was described.")
-    return (
-        redirect("jobs:detail", row.job_id) if row.job_id else redirect("decks:detail", row.deck_id)
-    )
+    if row.job_id:
+        return redirect("jobs:detail", row.job_id)
+    return redirect("jobs:deck_files", row.deck_id)

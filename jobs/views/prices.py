@@ -7,17 +7,19 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import (
+from clients.display import format_day
+from clients.forms.business import MONTH_NAMES
+from clients.pages import (
+    FormPage,
+    ListPage,
     business_of,
     business_today,
     current_user,
     office_required,
     owner_required,
+    render_form_page,
+    render_list_page,
 )
-from clients.display import format_day
-from clients.form_page import FormPage, render_form_page
-from clients.forms.business import MONTH_NAMES
-from clients.list_page import ListPage, render_list_page
 from clients.views.editing import RecordEdit, edit_record
 from jobs.actions import prices as actions
 from jobs.actions.prices import PriceListError

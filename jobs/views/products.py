@@ -10,9 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, office_required
 from clients.actions.saving import NameTakenError
-from clients.list_page import ListPage, render_list_page
+from clients.pages import ListPage, business_of, office_required, render_list_page
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs import actions
 from jobs.forms.product import ProductForm

@@ -6,8 +6,8 @@ from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, business_today
 from clients.models import Deck
+from clients.pages import business_of, business_today
 from jobs.forms.scope import DEFAULT_WEEKS_AHEAD, OverrideForm, ReadingForm, WeeksForm
 from jobs.models import Product
 from jobs.scope import (

@@ -13,8 +13,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients import display
-from clients.access import business_of, business_today, current_user, office_required
 from clients.models import is_primary_key
+from clients.pages import business_of, business_today, current_user, office_required
 from jobs import actions
 from jobs.forms.shelf import PackChangeForm, PackForm, TinChangeForm, TinForm
 from jobs.models import Job, Pack, Product, StockTin

@@ -12,10 +12,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients import display
-from clients.access import business_of, current_user
 from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.messaging.unsendable import Unsendable
 from clients.models import traits_of
+from clients.pages import business_of, current_user
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm

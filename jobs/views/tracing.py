@@ -12,9 +12,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from clients.access import business_of, business_today, current_user, office_required
 from clients.messaging.texts import text_languages
-from clients.tabular import FILE_FORMATS, table_response
+from clients.pages import business_of, business_today, current_user, office_required
+from clients.tables import FILE_FORMATS, table_response
 from jobs import actions
 from jobs.actions.recall import RecallRequest, RecallResult, send_recall
 from jobs.forms.product import BatchForm

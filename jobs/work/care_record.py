@@ -8,7 +8,7 @@ from django.utils.translation import get_language, gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
-from clients.languages import StrOrPromise
+from clients.notation import StrOrPromise
 from jobs.day_words import say_season
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import CoatApplied, Job, Photo, Product

@@ -11,8 +11,8 @@ from decimal import Decimal
 
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import StrOrPromise
 from clients.models import Deck, Species
+from clients.notation import StrOrPromise
 from jobs.models import Job, Product
 
 GENERAL_CAUTION = _(

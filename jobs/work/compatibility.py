@@ -9,7 +9,7 @@ from django.utils.functional import lazy
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import StrOrPromise
+from clients.notation import StrOrPromise
 from jobs.models import FinishClass, Product
 
 FILM_FINISHES = {FinishClass.SOLID_FILM, FinishClass.CLEAR_FILM}

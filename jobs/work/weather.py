@@ -10,7 +10,7 @@ from decimal import Decimal
 from math import log
 
 from clients import display
-from clients.units import Units
+from clients.notation import Units
 
 MAGNUS_A = 17.62
 MAGNUS_B_C = 243.12

@@ -39,7 +39,7 @@ from reminders.forecast.intervals import Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.pooling import LearnedBook, pool_learned
 from reminders.forecast.posterior import Fit, Posterior
-from reminders.forecast.prediction import UNKNOWNS, Prediction, predict
+from reminders.forecast.prediction import UNKNOWNS, Prediction, life_after_grades, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import (
     UpkeepLaw,
@@ -101,6 +101,7 @@ __all__ = [
     "best_workable_month",
     "extraterrestrial_radiation",
     "film_shares",
+    "life_after_grades",
     "life_bounds",
     "look_values",
     "optimal_recoat_age",

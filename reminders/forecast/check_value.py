@@ -15,7 +15,11 @@ from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.intervals import STRIP_RATIO
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import believe_inspections, predict_log_life
+from reminders.forecast.prediction import (
+    believe_grades,
+    believe_inspections,
+    predict_log_life,
+)
 from reminders.forecast.priors import OBSERVER_DOUBTS
 from reminders.forecast.wear_limits import (
     FILM_WEAR,
@@ -235,7 +239,7 @@ def look_values(
         Shares of the price of a recoat, over the whole decision.
     """
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    belief = predict_log_life(coats, posterior)
+    belief = believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
     seen = believe_inspections(coats, clock, belief)
     start = clock.reading(coats.coated_on)
     days = np.full((MONTHS_AHEAD + 1, len(coats)), float(today))

@@ -53,6 +53,13 @@ NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
     "coated_within": (0, 36525, False),
     "pool": (0, 1, False),
 }
+# name → (lowest, highest) of what is kept of each graded visit
+VISIT_COLUMNS = {
+    "graded_on": (EARLIEST_DAY, LATEST_DAY),
+    "grades": (0.0, 5.0),
+    "graded_by_client": (0, 1),
+    "graders": (-1, np.inf),
+}
 MONTHLY_MAXIMA = {"sun": 60.0, "wet_days": 31.0}
 
 
@@ -205,6 +212,15 @@ class Coats(ArrayRecord):
         Whether it looked worn to them.
     coated_within : array_like
         Days that the coat may lie before or after that date; 0 where the day is known.
+    graded_on : array_like, shape (n, g)
+        Days of the newest graded visits to this coat; NaN where there are fewer. They are read only
+        along a path of wear, and do without it.
+    grades : array_like, shape (n, g)
+        As-found grade of each, 0 to 5.
+    graded_by_client : array_like of bool, shape (n, g)
+        Whether the client looked.
+    graders : array_like of int, shape (n, g)
+        Key of who graded; −1 if that is not known.
     mix : UnknownMix
         What stands in for what is unknown; one for all rows.
     """
@@ -237,16 +253,22 @@ class Coats(ArrayRecord):
     asked_on: Any = np.nan
     asked_worn: Any = False
     coated_within: Any = 0.0
+    graded_on: Any = None
+    grades: Any = None
+    graded_by_client: Any = None
+    graders: Any = None
     mix: UnknownMix = PUBLISHED_MIX
 
     def __post_init__(self) -> None:
         count = np.atleast_1d(np.asarray(self.coated_on)).shape[0]
         for field in fields(self):
-            if field.name == "mix":
+            if field.name == "mix" or field.name in VISIT_COLUMNS:
                 continue
             object.__setattr__(
                 self, field.name, _validated_column(field.name, getattr(self, field.name), count)
             )
+        for name, values in _visit_columns(self, count).items():
+            object.__setattr__(self, name, values)
         _raise_for_rows(
             "sound_on",
             "must not lie before coated_on",
@@ -296,6 +318,22 @@ class Coats(ArrayRecord):
         """Whether the finish forms a film; an unknown one is taken for none."""
         first = CATEGORY_LEVELS["finish_class"].index(FILM_CLASSES[0])
         return self.finish_class >= first
+
+
+def _visit_columns(coats: Coats, count: int) -> dict[str, NDArray[Any]]:
+    # All four, or none and no column.
+    given = {name: getattr(coats, name) for name in VISIT_COLUMNS}
+    if given["graded_on"] is None:
+        return {name: np.zeros((count, 0)) for name in VISIT_COLUMNS}
+    shape = (count, np.atleast_2d(given["graded_on"]).shape[1])
+    seen = ~np.isnan(np.asarray(given["graded_on"], dtype=float))
+    found = {}
+    for name, (low, high) in VISIT_COLUMNS.items():
+        array = np.asarray(given[name], dtype=float)
+        bad = seen & ~((array >= low) & (array <= high))
+        _raise_for_rows(name, f"must lie between {low:g} and {high:g}", array, np.atleast_2d(bad))
+        found[name] = _broadcast_rows(name, array, shape)
+    return found
 
 
 def _validated_column(name: str, values: ArrayLike, count: int) -> NDArray[Any]:

@@ -1,12 +1,14 @@
 """The bridge: the newest coat of each deck with all that wears it, read in one query → arrays → the
 numerical core, by the fit in use or the published priors → forecasts, written back by COPY."""
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
+from hashlib import blake2b
 from itertools import pairwise
 from operator import itemgetter
 
@@ -69,7 +71,8 @@ def is_usable(belief: forecast.Posterior) -> bool:
     """Whether a stored belief still says anything: it knows the factors that the core knows now,
     and it did not break, as some did before 0.3 (then it is wider than the published figures)."""
     published = forecast.PUBLISHED_PRIOR
-    return belief.names == published.names and belief.is_no_wider_than(published)
+    is_readable = belief.path is None or belief.path.is_complete
+    return belief.names == published.names and is_readable and belief.is_no_wider_than(published)
 
 
 # the highest as-found grade at which a coat still protects; recoat limit at 3 (docs/forecast.md)
@@ -77,6 +80,11 @@ MAX_SOUND_GRADE = 2
 GRADE_SQL = (  # as Visit.grade
     f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADE_FIELDS[1:])}))"
 )
+
+# Who graded, in one word: their name as it was given, or the account.
+GRADER_SQL = "coalesce(nullif(v.found_by, ''), 'account ' || v.recorded_by_id)"
+GRADER_KEY_BYTES = 6  # exact in a float
+MAX_GRADED_VISITS = 8  # to one coat; older ones tell little beside the newest
 
 # A visit of a job of which only the month, season or year is known may have found another coat.
 IS_DATED_SQL = (
@@ -98,7 +106,7 @@ deck.pool, deck.litter, deck.height_m
 NEWEST_COATS_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
     coat.pigment, coat.base, coat.coats, coat.build, sound.seen_on, worn.seen_on,
-    recoatable.seen_on, asked.seen_on, asked.is_worn, {EXPOSURE_SQL}
+    recoatable.seen_on, asked.seen_on, asked.is_worn, graded.visits, {EXPOSURE_SQL}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
@@ -131,6 +139,15 @@ LEFT JOIN LATERAL (
         AND v.visited_on <= %(today)s AND {GRADE_SQL} IS NOT NULL AND v.observer = 'client'
     ORDER BY v.visited_on DESC, v.id DESC LIMIT 1
 ) asked ON true
+LEFT JOIN LATERAL (
+    SELECT jsonb_agg(jsonb_build_array(day, grade, by_client, grader)) AS visits FROM (
+        SELECT v.visited_on - date '1970-01-01' AS day, {GRADE_SQL} AS grade,
+            v.observer = 'client' AS by_client, {GRADER_SQL} AS grader FROM jobs_visit v
+        WHERE v.deck_id = deck.id AND v.visited_on > coat.laid_on
+            AND v.visited_on <= %(today)s AND {GRADE_SQL} IS NOT NULL AND {IS_DATED_SQL}
+        ORDER BY v.visited_on DESC, v.id DESC LIMIT {MAX_GRADED_VISITS}
+    ) newest
+) graded ON true
 LEFT JOIN clients_localnormals normals
     ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
 WHERE deck.archived_at IS NULL AND client.archived_at IS NULL
@@ -157,6 +174,7 @@ class NewestCoats:
     recoatable_on: tuple[date | None, ...]
     asked_on: tuple[date | None, ...]
     asked_worn: tuple[bool | None, ...]
+    graded: tuple[str | None, ...]  # JSON, as Django's cursor leaves it
     latitude: tuple[float, ...]
     longitude: tuple[float, ...]
     wet_days: tuple[list[float] | None, ...]
@@ -319,6 +337,7 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         recoatable_on=[epoch_days(day) for day in coats.recoatable_on],
         asked_on=[epoch_days(day) for day in coats.asked_on],
         asked_worn=[bool(value) for value in coats.asked_worn],
+        **graded_columns(coats),
         latitude=coats.latitude,
         sun=sun,
         wet_days=wet_days,
@@ -339,6 +358,35 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         },
         mix=mix_of_book() if is_anything_unknown(coats) else forecast.PUBLISHED_MIX,
     )
+
+
+def graded_columns(coats: NewestCoats) -> dict[str, Floats]:
+    """The newest graded visits of each coat, side by side."""
+    lists = [json.loads(each) if each else [] for each in coats.graded]
+    shape = (len(lists), max(map(len, lists), default=0))
+    found = {
+        "graded_on": np.full(shape, np.nan),
+        "grades": np.zeros(shape),
+        "graded_by_client": np.zeros(shape),
+        "graders": np.full(shape, -1.0),
+    }
+    for row, visits in enumerate(lists):
+        for place, (day, grade, by_client, grader) in enumerate(visits):
+            found["graded_on"][row, place] = day
+            found["grades"][row, place] = grade
+            found["graded_by_client"][row, place] = by_client
+            found["graders"][row, place] = -1 if by_client else grader_key(grader)
+    return found
+
+
+@lru_cache(maxsize=1024)
+def grader_key(grader: str | None) -> int:
+    """A number in place of who graded, so that no stored fit holds a name; −1 if nobody is
+    named."""
+    if not grader or not grader.strip():
+        return -1
+    word = " ".join(grader.casefold().split())
+    return int.from_bytes(blake2b(word.encode(), digest_size=GRADER_KEY_BYTES).digest())
 
 
 def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:

@@ -10,8 +10,8 @@ from django.core.files.base import ContentFile
 from django.core.validators import ProhibitNullCharactersValidator
 from django.utils.translation import gettext_lazy as _
 
-from clients import emails, phones
 from clients.forms.fields import textarea
+from clients.notation import emails, phones
 from jobs import photos
 from jobs.offers import week_text
 from reminders.client_page import LOOK_GRADES, ClientLook, ContactChoice

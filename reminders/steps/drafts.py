@@ -13,13 +13,13 @@ from django.db.models import Max
 
 from clients import display
 from clients.display import locale_for_language
-from clients.languages import primary_language
 from clients.messaging import texts
 from clients.messaging.law import contents
 from clients.messaging.models import MessageText
 from clients.messaging.texts import standard_phrase, standard_phrases
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, traits_of
+from clients.notation import primary_language
 from jobs.day_words import say_span
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import AppliedFinish, CoatApplied

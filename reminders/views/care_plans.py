@@ -10,9 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_today, current_user, office_required
-from clients.form_page import FormPage, render_form_page
 from clients.models import Property
+from clients.pages import FormPage, business_today, current_user, office_required, render_form_page
 from reminders.care_plans import CarePlanError, end_care_plan, start_care_plan
 from reminders.forms.care_plan import PLAN_WORDING, CarePlanForm
 from reminders.models import CarePlan

@@ -6,9 +6,8 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from clients.access import current_user, office_required
-from clients.emails import EmailError
-from clients.phones import PhoneError
+from clients.notation import EmailError, PhoneError
+from clients.pages import current_user, office_required
 from reminders import client_page
 from reminders.models import ClientAnswer
 

@@ -18,8 +18,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from clients import display
-from clients.access import business_of, visitor_address
-from clients.guessing import PAGE_CODES
+from clients.pages import business_of, visitor_address
+from clients.signing_in import PAGE_CODES
 from jobs.pdf import care_record_pdf, stored_thumbnail
 from jobs.photos import MAX_PHOTO_BYTES
 from jobs.views.public_offer import content_length, render_client_link, unlisted

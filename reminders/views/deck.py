@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, business_today
 from clients.models import Deck
+from clients.pages import business_of, business_today
 from jobs.models import Offer
 from jobs.scope import work_advice
 from jobs.work import coat_build
@@ -51,6 +51,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "build": coat_build(deck),
         "advice": work_advice([deck.pk], today=today)[deck.pk],
         "years": deck_timeline(deck),
+        "documents": deck.documents.all(),
         "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],

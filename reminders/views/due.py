@@ -10,8 +10,8 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, business_today, office_required
-from clients.tabular import FILE_FORMATS, attachment_response, table_response
+from clients.pages import business_of, business_today, office_required
+from clients.tables import FILE_FORMATS, attachment_response, table_response
 from reminders.due import due_list
 from reminders.models import ForecastQuerySet
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months

@@ -5,8 +5,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from clients.access import business_of, business_today, office_required
-from clients.tabular import FILE_FORMATS, table_response
+from clients.pages import business_of, business_today, office_required
+from clients.tables import FILE_FORMATS, table_response
 from reminders.figures import FIGURE_READERS, read_figure, read_figures
 from reminders.forecasting import (
     MIN_MEANINGFUL_VISITS,

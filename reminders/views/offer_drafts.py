@@ -7,8 +7,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from clients.access import business_of, current_user, office_required
 from clients.models import primary_keys
+from clients.pages import business_of, current_user, office_required
 from jobs.actions.offers import OfferError
 from jobs.models import Offer
 from jobs.offers import PricingError

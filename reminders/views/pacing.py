@@ -13,9 +13,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients import display
-from clients.access import business_of, business_today, office_required
-from clients.form_page import FormPage, render_form_page
 from clients.models import Property
+from clients.pages import FormPage, business_of, business_today, office_required, render_form_page
 from clients.templatetags import formatting
 from jobs.diary import keep_expected_hours, monday_of
 from reminders.forms.pacing import LEAVE_OUT, PLAN_CHOOSES, PlanForm, WeekForm

@@ -12,7 +12,6 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients import display
-from clients.access import business_of, business_today, current_user, office_required
 from clients.messaging.confirming import ConfirmPage, RowToSend, recent_contact_warnings
 from clients.messaging.views.confirm import (
     announce_sent,
@@ -21,6 +20,7 @@ from clients.messaging.views.confirm import (
     unticked_boxes,
 )
 from clients.models import primary_keys
+from clients.pages import business_of, business_today, current_user, office_required
 from reminders import actions
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.steps import Draft, ReminderRequest, preview

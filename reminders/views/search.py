@@ -4,8 +4,8 @@ from typing import Any
 
 from django.http import HttpRequest
 
-from clients.access import business_today, current_user
 from clients.models import Client, Deck
+from clients.pages import business_today, current_user
 from jobs import search
 from jobs.models import Booking, Job, Offer
 from reminders.forms.look_up import LookUpForm

@@ -7,11 +7,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import current_user, office_required, owner_required
-from clients.form_page import FormPage, render_form_page
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.views.confirm import announce_sent
 from clients.models import Deck
+from clients.pages import FormPage, current_user, office_required, owner_required, render_form_page
 from reminders import actions
 from reminders.forms.steps import BaseStepFormSet, RulesForm, StepFormSet, StopForm, step_form_rows
 from reminders.models import ReminderStep, Stop

@@ -8,8 +8,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients import display
-from clients.access import business_of, business_today, current_user, office_required, redirect_back
 from clients.models import Business, primary_keys
+from clients.pages import business_of, business_today, current_user, office_required, redirect_back
 from reminders import actions
 from reminders.models import Stop
 from reminders.months import last_day_of_season

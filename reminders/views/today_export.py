@@ -8,7 +8,7 @@ from django.http import HttpResponse
 
 from clients import display
 from clients.models import Business
-from clients.tabular import attachment_response, table_response
+from clients.tables import attachment_response, table_response
 from reminders.pdf import render_pdf
 from reminders.today import TodayDeck, price_sum
 

@@ -14,7 +14,7 @@ from clients.forms.clients import ClientForm, contact_formset
 from clients.forms.decks import DeckForm
 from clients.forms.properties import PropertyForm
 from clients.models import Business, Deck, User
-from clients.units import Units
+from clients.notation import Units
 from jobs.actions.jobs import JobInput
 from jobs.forms.coats import COATS_PREFIX, NOT_KNOWN, ProductChoices, bound_coat_formset
 from jobs.forms.findings import CheckForm

@@ -10,8 +10,8 @@ from django.http import Http404, HttpRequest
 from ninja import Path, Query, Router
 from pydantic import AfterValidator, AwareDatetime, Field
 
-from clients.access import business_today
 from clients.models import Client, Deck, Property
+from clients.pages import business_today
 from jobs.models import Batch, Booking, Coat, CoatApplied, Job, Offer, OfferScope, Product, Visit
 from jobs.scope import work_advice
 from reminders.due import due_list, value_columns

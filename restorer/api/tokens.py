@@ -9,11 +9,11 @@ from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from ninja.security import HttpBearer
 
-from clients.access import visitor_address
 from clients.actions.saving import lock_row, lock_until_commit
-from clients.guessing import GuessLimit
 from clients.messaging.message_keys import token_hash
 from clients.models import User
+from clients.pages import visitor_address
+from clients.signing_in import GuessLimit
 from restorer.api.problems import problem_response
 from restorer.models import ApiToken
 

@@ -5,9 +5,9 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 
-from clients.access import business_of, business_today
 from clients.actions.properties import open_account
 from clients.models import Deck
+from clients.pages import business_of, business_today
 from jobs import actions
 from jobs.actions.jobs import JobError, NewJob
 from jobs.models import Visit

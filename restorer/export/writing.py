@@ -16,7 +16,7 @@ from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 from django.core.files.storage import default_storage
 from django.db import connection, models, transaction
 
-from clients.tabular import escape_formula
+from clients.tables import escape_formula
 from restorer.backup import release_number, stored_file_names
 from restorer.export.columns import (
     cell,

@@ -7,12 +7,13 @@ from axe_playwright_python.sync_playwright import Axe
 from django.urls import path
 from playwright.sync_api import Page, expect
 
-from restorer import urls, views
+from restorer import urls
+from restorer.views import errors
 from tests.browser.conftest import DESKTOP, PHONE
 
 handler400 = urls.handler400
 handler403 = urls.handler403
-urlpatterns = [*urls.urlpatterns, path("sample/", views.show_style_samples)]
+urlpatterns = [*urls.urlpatterns, path("sample/", errors.show_style_samples)]
 pytestmark = pytest.mark.urls(__name__)
 
 

@@ -17,12 +17,12 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
-from clients import storable
 from clients.messaging import incoming
 from clients.messaging.incoming import intake
 from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.models.gateway import secret_hash
 from clients.models import Heartbeat
+from clients.notation import storable
 from reminders import tasks
 from tests import database
 from tests.bounces import key_of, report, sent, state_of

@@ -6,7 +6,7 @@ from phonenumbers import PhoneNumberFormat, PhoneNumberType
 
 from clients import display
 from clients.models import Business
-from clients.phones import PhoneError, parse_phone
+from clients.notation import PhoneError, parse_phone
 
 # Source of the numbers: `example_number_for_type` of the phonenumbers metadata (Google's
 # libphonenumber), which takes them from the national numbering plans.

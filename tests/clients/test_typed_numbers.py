@@ -6,7 +6,7 @@ import pytest
 from django.test import Client as Browser
 
 from clients.models import Business, Deck
-from clients.typed_numbers import read_typed_number
+from clients.notation import read_typed_number
 from jobs.models import CoatApplied, Job
 from tests.factories import DeckFactory, ProductFactory
 from tests.jobs.log_page import URL, errors, filled, row

@@ -2,8 +2,7 @@
 
 import pytest
 
-from clients import postal, typography
-from clients.typography import NARROW, NO_BREAK
+from clients.notation import NARROW, NO_BREAK, postal, typography
 
 
 @pytest.mark.parametrize(

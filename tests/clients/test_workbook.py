@@ -12,7 +12,7 @@ from django.utils import timezone
 from openpyxl import load_workbook
 from python_calamine import CalamineWorkbook
 
-from clients.workbook import workbook_bytes
+from clients.tables import workbook_bytes
 from jobs.models import Batch
 from reminders.actions import refresh_forecasts
 from tests.factories import BatchFactory, CoatFactory, PhoneFactory

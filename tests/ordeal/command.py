@@ -13,7 +13,7 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from restorer.local import postgres
 from tests.ordeal.ordeal import COLUMNS, Ordeal
 

@@ -9,9 +9,9 @@ import pytest
 from django.test import Client as Browser
 from freezegun import freeze_time
 
-from clients.guessing import PAGE_CODES
 from clients.messaging.models import Message, MessageText, ToDo
 from clients.models import Business, Client
+from clients.signing_in import PAGE_CODES
 from jobs.models import Job
 from reminders.client_links import CODE_ALPHABET, client_page_address, normalize_code
 from reminders.client_page import season_end

@@ -12,7 +12,15 @@ SHELVES = {"actions", "forms", "views", "urls", "management", "commands", "templ
 APP_ROOMS = {"clients", "jobs", "reminders", "restorer", "clients.messaging"}
 # entered by a module: what a face would load with it is heavy, or wanted by one command alone
 OWN_ENTRANCES = {
-    "clients.places": {"build_climate", "build_towns", "climate", "loading", "sources", "spelling"},
+    "clients.places": {
+        "build_climate",
+        "build_towns",
+        "climate",
+        "loading",
+        "public_holidays",
+        "sources",
+        "spelling",
+    },
     "clients.messaging.channels": {"fake_gateway"},
     "clients.messaging.models": {"gateway", "message"},  # names that say enough only beside theirs
     "reminders.forecast": {"arrays"},  # names of types, which pure cores share
@@ -46,3 +54,9 @@ def test_from_outside_a_package_is_entered_by_its_face(package: str) -> None:
         and not (ROOT / (node.module or "").replace(".", "/")).is_dir()
     }
     assert [each for each in sorted(entered) if each[1] not in own] == []
+
+
+@pytest.mark.parametrize("app", APPS)
+def test_an_app_shows_its_rooms_at_one_glance(app: str) -> None:
+    loose = [each for each in (ROOT / app).glob("*.py") if each.name != "__init__.py"]
+    assert len(loose) <= 12, sorted(each.name for each in loose)

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from clients.management.opening import BookCommand
 from clients.messaging import incoming
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 
 COLUMNS = ["source", "report", "status", "key", "words"]
 MBOX_PREFIX = b"From "

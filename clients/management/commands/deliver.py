@@ -14,7 +14,7 @@ from django.db import Error, connections
 from clients.management.opening import BookCommand
 from clients.messaging import outbox
 from clients.models import Heartbeat
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 
 COLUMNS = ["accepted", "put_off", "failed", "unconfirmed", "cancelled", "line_down"]
 IDLE_SECONDS = 2.0

@@ -9,7 +9,7 @@ from django.utils import timezone
 from clients.management.opening import BookCommand
 from clients.messaging.actions.retention import empty_raw_events
 from clients.models import Business
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 
 COLUMNS = ["emptied", "months"]
 

@@ -23,7 +23,7 @@ from clients.messaging.channels import SenderIdentity, mail_connection
 from clients.messaging.models import SendingRules, StaffNotice
 from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.models import Business, Channel, Client, User
-from clients.password_links import invitation_path, new_password_path
+from clients.signing_in import invitation_path, new_password_path
 
 MAX_IN_ONE_MAIL = 50
 MAX_SUBJECT_CHARACTERS = 120
@@ -106,7 +106,7 @@ def mail_staff_notices(*, now: datetime) -> int:
 
 def is_quiet(business: Business, now: datetime) -> bool:
     """By the owner's own quiet times, at the business."""
-    place = Locality(business.zone, business.country, business.region)
+    place = Locality(business.zone, business.country, business.region, business.town)
     rules = SendingRules.current()
     try:
         opens = first_allowed_moment(now, place=place, rules=rules)

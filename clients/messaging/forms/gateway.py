@@ -9,12 +9,12 @@ from urllib.parse import urlsplit
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients import phones
 from clients.forms.fields import needed_with_others, textarea
 from clients.messaging.channels import gateway_protocol as gateway_codes
 from clients.messaging.models import TextGateway
 from clients.messaging.models.gateway import plain_hook_fields
 from clients.messaging.outbox import delivery_reports
+from clients.notation import phones
 
 PLACEHOLDERS = {"{to}", "{from}", "{text}", "{reference}"}
 PLACEHOLDER_PATTERN = re.compile(r"\{[^{}]*\}")

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from clients.messaging.channels import gateway_protocol
 from clients.messaging.models import TextGateway
 from clients.messaging.models.gateway import plain_hook_fields
-from clients.storable import storable_text
+from clients.notation import storable_text
 
 MAX_POST_BYTES = 65_536  # bytes
 

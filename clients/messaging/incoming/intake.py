@@ -35,7 +35,7 @@ from clients.messaging.incoming.results import (
     log_refused_post,
 )
 from clients.messaging.models import InboundEvent, TextGateway, ToDo
-from clients.storable import make_storable, storable_text
+from clients.notation import make_storable, storable_text
 
 STATUS_SOURCE = "text status"
 ANSWER_SOURCE = "text inbound"

@@ -28,7 +28,7 @@ from clients.messaging.incoming.returned_mail import (
 )
 from clients.messaging.models import InboundEvent, Message
 from clients.messaging.models.message import State
-from clients.storable import storable_text
+from clients.notation import storable_text
 
 MAX_EVENT_CHARACTERS = 20_000  # characters of what the service itself said
 IGNORED_EVENT_TYPES = {"opened", "clicked"}  # nobody here wants to know who reads what

@@ -7,7 +7,6 @@ from datetime import datetime
 from django.db.models import F
 from django.urls import reverse
 
-from clients import phones
 from clients.messaging import suppression
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.incoming.gateway_reports import GatewayReport
@@ -21,6 +20,7 @@ from clients.messaging.incoming.results import EventResult
 from clients.messaging.models import Consent, InboundEvent, Message, ToDo
 from clients.messaging.outbox import opt_out
 from clients.models import Business, Channel, Client
+from clients.notation import phones
 
 STOPPED_BY_TEXT = "Sent a word back to hear no more."
 
@@ -73,6 +73,7 @@ def handle_start(answer: TextAnswer) -> str:
             is_given=True,
             wording=answer.text[:2000],
             evidence=answer.evidence,
+            asked_where=Consent.AskedWhere.MESSAGE,
             recorded_at=answer.now,
         )
     if not (was_stopped or again):

@@ -11,10 +11,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from clients.languages import primary_language
 from clients.messaging.models import MessageText
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, traits_of
+from clients.notation import primary_language
 
 FALLBACK_LANGUAGE = "en"
 
@@ -279,6 +279,11 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "unsubscribe_url": define_field(
         "the client's own link to hear no more", UNSUBSCRIBE_FIELD, MARKETING_PURPOSES
     ),
+    "privacy_url": define_field(
+        "the page that says what is kept about clients",
+        "https://decks.example.com/privacy/",
+        empty=True,
+    ),
     "stop_line": define_field(
         "how to stop text messages", "Reply STOP to end.", MARKETING_PURPOSES
     ),
@@ -291,6 +296,8 @@ def fields_of(purpose: str, channel: str) -> dict[str, MessageField]:
     leave = OPT_OUT_FIELDS - {traits.opt_out_field}
     if not traits.declares_advertisement:
         leave |= {"advertisement"}
+    if traits.on_one_line:
+        leave |= {"privacy_url"}
     if traits.is_spoken:
         leave |= {"page_url", "check_question"}
     if not traits.is_by_post:

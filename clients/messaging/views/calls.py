@@ -6,12 +6,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, current_user, office_required
 from clients.messaging.actions import calls as actions
 from clients.messaging.channels import calls as call_list
 from clients.messaging.forms.calls import CallForm
 from clients.messaging.models import CallNote, Message
 from clients.models import channels_with
+from clients.pages import business_of, current_user, office_required
 
 CALL_BUTTONS = [(result.value, str(result.label)) for result in CallNote.Result]
 

@@ -10,11 +10,11 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
-from clients.access import business_of, current_user, office_required
 from clients.messaging import outbox
 from clients.messaging.confirming import ConfirmPage, sent_in_words
 from clients.messaging.models import Message, Sending
 from clients.messaging.readiness import blocking_parts
+from clients.pages import business_of, current_user, office_required
 
 SESSION_KEY = "sending"
 

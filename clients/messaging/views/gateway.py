@@ -12,11 +12,11 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
-from clients.access import business_of, owner_required
 from clients.messaging.actions import gateway as actions
 from clients.messaging.channels import SendResult, TransportDownError
 from clients.messaging.forms.gateway import GatewayForm, TrialForm
 from clients.messaging.models import InboundEvent, TextGateway
+from clients.pages import business_of, owner_required
 
 RESULT_MESSAGES = {
     SendResult.ACCEPTED: "The gateway took it. Look at your telephone.",

@@ -8,12 +8,12 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, owner_required
 from clients.messaging.forms.inbound_settings import RetentionForm
 from clients.messaging.incoming import has_bounce_mailbox, mail_service
 from clients.messaging.models import InboundEvent
 from clients.messaging.outbox import sender
 from clients.models import Business
+from clients.pages import business_of, owner_required
 
 EVENTS_SHOWN = 8
 

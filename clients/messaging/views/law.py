@@ -8,14 +8,20 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, business_today, current_user, owner_required
-from clients.form_page import FormPage, render_form_page
 from clients.messaging import law_page
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LawRuleForm
 from clients.messaging.law import LegalRules, RuleSummary
 from clients.messaging.models import LawRule
 from clients.models import Channel
+from clients.pages import (
+    FormPage,
+    business_of,
+    business_today,
+    current_user,
+    owner_required,
+    render_form_page,
+)
 
 
 @require_GET
@@ -24,10 +30,14 @@ def show_law(request: HttpRequest) -> HttpResponse:
     business = business_of(request)
     rules = LegalRules.load()
     on = business_today(request)
+    lacking = law_page.lacking_consents(business, today=on)
     context = {
         "places": law_page.rules_by_country(rules, business, on=on),
         "applied": law_page.applied_rules(),
         "table": law_page.rules_by_jurisdiction(),
+        "withdrawals": law_page.withdrawals_by_jurisdiction(),
+        "lacking": lacking[: law_page.MAX_LACKING_SHOWN],
+        "lacking_more": max(0, len(lacking) - law_page.MAX_LACKING_SHOWN),
         "own": LawRule.objects.all(),
         "table_of": law_page.law_table_date(),
     }

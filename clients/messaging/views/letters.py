@@ -8,12 +8,12 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import ViewFunction, business_of, current_user, office_required
 from clients.messaging.actions import letters as actions
 from clients.messaging.channels.letters import batches, printing, sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch
 from clients.models import channels_with
-from clients.tabular import attachment_response
+from clients.pages import ViewFunction, business_of, current_user, office_required
+from clients.tables import attachment_response
 
 MAX_BATCHES = 20
 MAX_WAITING = 100

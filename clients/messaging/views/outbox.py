@@ -13,7 +13,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, current_user, office_required, redirect_back
 from clients.messaging import text_costs
 from clients.messaging.channels.calls import calls_to_make
 from clients.messaging.channels.letters import batches
@@ -22,6 +21,7 @@ from clients.messaging.models.message import State
 from clients.messaging.outbox import Transition, decisions, delivery_reports, fallback, sender
 from clients.messaging.unsendable import Unsendable
 from clients.models import Channel, User, channels_with, traits_of
+from clients.pages import business_of, current_user, office_required, redirect_back
 
 MESSAGES_PER_PAGE = 50
 MAX_NEEDING_A_PERSON = 20

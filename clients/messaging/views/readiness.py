@@ -10,7 +10,6 @@ from django.shortcuts import redirect, render
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, current_user, office_required, owner_required
 from clients.messaging.actions.mail_server import note_mail_tested, save_mail_server
 from clients.messaging.channels import SenderIdentity, mail_connection
 from clients.messaging.forms.mail_server import MailServerForm, TestMailForm
@@ -20,6 +19,7 @@ from clients.messaging.readiness import ReadyPart, local_parts, mail_server_labe
 from clients.messaging.sending_domain import Finding
 from clients.messaging.views.sending_domain import domain_findings
 from clients.models import Business
+from clients.pages import business_of, current_user, office_required, owner_required
 from clients.sealing import SealError
 
 ENVIRONMENT_NAMES = ("EMAIL_HOST", "EMAIL_PORT", "EMAIL_HOST_USER")

@@ -5,10 +5,10 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from clients.access import business_of, owner_required
 from clients.messaging.forms.sending_domain import SelectorsForm
 from clients.messaging.sending_domain import Finding, check_domain, query_dns
 from clients.models import Business
+from clients.pages import business_of, owner_required
 
 CACHE_SECONDS = 300
 dns_query = query_dns  # tests put their own in its place: the suite may not reach the network

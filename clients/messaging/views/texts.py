@@ -10,7 +10,6 @@ from django.utils import timezone
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from clients.access import business_of, business_today, current_user, owner_required
 from clients.messaging import texts
 from clients.messaging.actions import texts as actions
 from clients.messaging.forms.texts import LanguageForm, TextForm
@@ -24,6 +23,7 @@ from clients.messaging.texts_page import (
     text_listings,
 )
 from clients.models import Channel, Client, traits_of
+from clients.pages import business_of, business_today, current_user, owner_required
 
 CLIENTS_SUGGESTED = 100
 

@@ -6,9 +6,9 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from clients.access import current_user, office_required, redirect_back
 from clients.messaging.actions import to_dos
 from clients.messaging.models import ToDo
+from clients.pages import current_user, office_required, redirect_back
 
 
 @office_required

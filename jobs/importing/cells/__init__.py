@@ -1,7 +1,7 @@
 """What people write in a cell → values; what cannot be read raises UnreadableCell with a word on
 what may stand there. Pure: neither the database nor the settings are asked."""
 
-from clients.likeness import name_key, street_key
+from clients.doubles import name_key, street_key
 from jobs.importing.cells.addresses import (
     POSTCODES,
     AddressRead,

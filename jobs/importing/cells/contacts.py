@@ -4,8 +4,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-from clients import phones
-from clients.emails import EmailError, parse_email_address
+from clients.notation import EmailError, parse_email_address, phones
 from jobs.importing.cells.problems import UnreadableCell
 
 EMAIL_LIKE = re.compile(r"[^\s<>,;()\[\]\"|/]+@[^\s<>,;()\[\]\"|/]+")

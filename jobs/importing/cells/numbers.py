@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 
-from clients.units import SQUARE_FOOT, US_GALLON
+from clients.notation import SQUARE_FOOT, US_GALLON
 from jobs.importing.cells.problems import UnreadableCell
 
 NUMBER = r"\d+(?:[.,' ]\d{3})*(?:[.,]\d+)?|[.,]\d+"

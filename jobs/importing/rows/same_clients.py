@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from clients.likeness import (
+from clients.doubles import (
     ASK_FROM,
     MAX_SHARING,
     ONE_FROM,

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients.management.opening import BookCommand
 from clients.models import Business, Client, Deck
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from jobs import search
 from jobs.models import Job
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from clients.management.opening import BookCommand
 from clients.models import Business
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from jobs.importing import (
     MAX_LIST_BYTES,
     ImportReport,

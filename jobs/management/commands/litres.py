@@ -13,7 +13,7 @@ from django.utils import timezone
 from clients import display
 from clients.management.opening import BookCommand
 from clients.models import Business, Deck
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from jobs import materials
 from jobs.models import Product
 from jobs.scope import Need, Supply, load_shelf, need_from_supply

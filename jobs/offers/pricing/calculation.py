@@ -8,8 +8,7 @@ from decimal import Decimal
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import StrOrPromise
-from clients.units import AREA, LENGTH, VOLUME, Units
+from clients.notation import AREA, LENGTH, VOLUME, StrOrPromise, Units
 from jobs.offers.pricing.labels import TASK_LABELS, UNIT_LABELS, lazy_percent, task_label
 from jobs.offers.pricing.prices import (
     SURFACES,

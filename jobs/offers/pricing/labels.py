@@ -8,7 +8,7 @@ from django.utils.functional import lazy
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from clients.languages import StrOrPromise, ngettext_lazy
+from clients.notation import StrOrPromise, ngettext_lazy
 
 TASK_LABELS = {
     "set_up": _("Set up and protect surrounds"),

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from math import ceil
 
-from clients.languages import StrOrPromise
+from clients.notation import StrOrPromise
 from jobs.materials import RAIL_M2_PER_M, TREAD_M2
 
 # What goes over everything that is wood, not over the boards alone.

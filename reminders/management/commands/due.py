@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from clients import display
 from clients.management.opening import BookCommand
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders.due import due_list
 from reminders.management.arguments import month_argument, require_business
 

@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from clients import display
 from clients.management.opening import BookCommand
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders.figures import FIGURE_READERS, read_figure
 from reminders.management.arguments import require_business
 

@@ -9,7 +9,7 @@ from django.core.management.base import CommandError
 from clients import display
 from clients.management.opening import BookCommand
 from clients.models import Deck
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders.forecasting import factor_phrase
 from reminders.management.arguments import require_business
 from reminders.models import Forecast

@@ -12,7 +12,7 @@ from django.utils import timezone
 from clients import display
 from clients.management.opening import BookCommand
 from clients.models import Deck
-from clients.tabular import add_format_option, plain_value, write_rows
+from clients.tables import add_format_option, plain_value, write_rows
 from jobs.materials import MaterialError
 from jobs.models import OfferLine, OfferScope
 from jobs.offers import DraftedOffer, PricingError, draft_offer, drafting_context, strip_scopes

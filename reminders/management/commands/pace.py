@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clients import display
 from clients.management.opening import BookCommand
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders.management.arguments import month_argument, require_business
 from reminders.months import month_key, month_of
 from reminders.pacing import (

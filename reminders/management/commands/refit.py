@@ -7,7 +7,7 @@ from typing import Any
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders.forecasting import refitting
 from reminders.management.arguments import require_business
 

@@ -7,7 +7,7 @@ from typing import Any
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders import actions
 from reminders.forecasting import bridge
 from reminders.management.arguments import require_business

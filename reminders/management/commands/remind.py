@@ -13,7 +13,7 @@ from clients import display
 from clients.management.opening import BookCommand
 from clients.messaging.models import Message
 from clients.models import Business
-from clients.tabular import add_format_option, write_rows
+from clients.tables import add_format_option, write_rows
 from reminders import actions
 from reminders.due import due_list
 from reminders.management.arguments import month_argument, require_business

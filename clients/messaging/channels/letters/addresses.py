@@ -3,9 +3,9 @@ the name, then two or three lines, the country only abroad."""
 
 from dataclasses import dataclass
 
-from clients import countries, postal
 from clients.messaging.models import Message
 from clients.models import Business, Client, Property
+from clients.notation import countries, postal
 
 
 @dataclass(frozen=True)

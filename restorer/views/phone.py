@@ -14,7 +14,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from clients.access import business_today, current_user
+from clients.pages import business_today, current_user
 from jobs.models import Booking
 from reminders.today import bookings_ahead
 

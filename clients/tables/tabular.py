@@ -116,7 +116,7 @@ def table_response(
 ) -> HttpResponse:
     """The rows as a file of one of `FILE_FORMATS`, called `name` and its ending."""
     if format == "xlsx":
-        from clients.workbook import workbook_bytes
+        from clients.tables.workbook import workbook_bytes
 
         body = workbook_bytes(rows, columns)
     else:

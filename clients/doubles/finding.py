@@ -6,7 +6,7 @@ from itertools import combinations
 
 from django.db import connection
 
-from clients.likeness import (
+from clients.doubles.likeness import (
     ASK_FROM,
     MAX_SHARING,
     client_likeness,

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import current_user, owner_required
+from clients.pages import current_user, owner_required
 from restorer.api import TokenTakenError, make_api_token, revoke_api_token
 from restorer.models import ApiToken
 

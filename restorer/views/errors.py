@@ -12,8 +12,8 @@ from django.template.loader import get_template
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.access import is_kept_form
 from clients.forms import form_recovery
+from clients.pages import is_kept_form
 from clients.whole_uploads import UnfinishedFormError
 from restorer.api import is_of_api, problem_response
 from restorer.demo.style_samples import style_samples

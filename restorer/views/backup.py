@@ -11,8 +11,8 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
-from clients.access import business_of, business_today, current_user, owner_required
 from clients.messaging import outbox
+from clients.pages import business_of, business_today, current_user, owner_required
 from restorer.backup import start_backup
 from restorer.export import write_zip
 from restorer.models import BackupRun

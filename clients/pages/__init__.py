@@ -1,0 +1,32 @@
+"""What pages share: who may open one and who asks, the page that is a form, the page that is a
+list."""
+
+from clients.pages.access import (
+    ViewFunction,
+    business_of,
+    business_today,
+    current_user,
+    is_kept_form,
+    office_required,
+    owner_required,
+    redirect_back,
+    visitor_address,
+)
+from clients.pages.form_page import FormPage, render_form_page
+from clients.pages.list_page import ListPage, render_list_page
+
+__all__ = [
+    "FormPage",
+    "ListPage",
+    "ViewFunction",
+    "business_of",
+    "business_today",
+    "current_user",
+    "is_kept_form",
+    "office_required",
+    "owner_required",
+    "redirect_back",
+    "render_form_page",
+    "render_list_page",
+    "visitor_address",
+]
