@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
+from clients import display
 from jobs.models import GRADE_FIELDS, Coat, Visit
 from reminders.forecast import MIN_FINISHED_COATS, WORN_CHANCES, CalibrationBin
 from reminders.forecasting.refitting import MIN_NEW_VISITS, REFUSED, fit_in_force
@@ -59,11 +60,6 @@ class UpkeepFigures:
     decks: int
     own: Decimal
     flat: Decimal
-    currency: str
-
-    @property
-    def saved(self) -> Decimal:
-        return self.flat - self.own
 
 
 @dataclass(frozen=True)
@@ -148,13 +144,11 @@ class AccuracyFigures:
 
     @property
     def upkeep(self) -> UpkeepFigures | None:
-        """None while the prices or sizes are not known."""
+        """None while the prices or sizes are not known, or where they are in another currency."""
         stored = self.stored.get("upkeep")
-        if not stored:
+        if not stored or stored["currency"] != display.current_business().currency:
             return None
-        return UpkeepFigures(
-            stored["decks"], Decimal(stored["own"]), Decimal(stored["flat"]), stored["currency"]
-        )
+        return UpkeepFigures(stored["decks"], Decimal(stored["own"]), Decimal(stored["flat"]))
 
     @property
     def returns(self) -> ReturnCounts:
