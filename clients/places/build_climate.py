@@ -73,7 +73,7 @@ def reduce_to_sea_level(
     east = np.tile(np.arange(columns) / CELLS_A_DEGREE, rows)
     metres, weights = pixels_about(blurred, north, east)
     ground = (metres * weights).sum(axis=0).reshape(rows, columns)
-    return temperature + LAPSE_C_A_M * ground
+    return np.asarray(temperature + LAPSE_C_A_M * ground, dtype=np.float64)
 
 
 def pack_grid(grid: NDArray[np.float64], scale: int) -> NDArray[np.int16]:

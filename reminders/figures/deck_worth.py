@@ -13,7 +13,8 @@ import numpy as np
 from jobs.offers import DeckListPrice, list_prices_by_deck
 from reminders.forecast import Floats
 from reminders.forecast.arrays import Booleans
-from reminders.pacing import LabourTimes, last_charged_prices, middle_prices
+from reminders.forecasting import middle_prices
+from reminders.pacing import LabourTimes, last_charged_prices
 
 WORK_KINDS = ("recoat", "strip")
 

@@ -48,7 +48,7 @@ from reminders.forecast.replacement import (
     recoats_between_strips,
     upkeep_table,
 )
-from reminders.forecast.scoring import MIN_FINISHED_COATS, CalibrationBin
+from reminders.forecast.scoring import MIN_FINISHED_COATS, WORN_CHANCES, CalibrationBin
 from reminders.forecast.trial import FitTrial, try_fit
 from reminders.forecast.unknown_mix import PUBLISHED_MIX, UnknownMix
 from reminders.forecast.waiting_risk import strip_chances_after_waits
@@ -79,6 +79,7 @@ __all__ = [
     "SUNSHINE_BIAS",
     "UNKNOWN",
     "UNKNOWNS",
+    "WORN_CHANCES",
     "Backtest",
     "Booleans",
     "CalendarMonth",

@@ -98,12 +98,15 @@ class Backtest:
         How often lives ended inside its window.
     origins : int
         How often it was fitted.
+    called : int
+        How many of the visits came of a client's call.
     """
 
     scores: dict[str, ForecastScores]
     reliability: list[CalibrationBin]
     coverage: WindowCoverage
     origins: int
+    called: int
 
 
 def backtest(
@@ -141,7 +144,7 @@ def backtest(
     if not step_days > 0:
         raise ValueError(f"step_days must be above 0; got {step_days}")
     chances: dict[str, list[Floats]] = {name: [np.zeros(0)] for name in FORECAST_NAMES}
-    worn = [np.zeros(0, dtype=bool)]
+    periods: list[ScoredVisits] = []
     ends = [np.zeros((0, 2))]
     origins = np.arange(first, last, step_days)
     learned = average = None
@@ -155,9 +158,9 @@ def backtest(
         found = _chances_by_forecast(book, origin, tried, prior, learned, average)
         for name, chance in found.items():
             chances[name].append(chance)
-        worn.append(tried.worn)
+        periods.append(tried)
         ends.append(_pit_intervals(book, origin, end, learned))
-    seen = np.concatenate(worn)
+    seen = np.concatenate([np.zeros(0, dtype=bool), *(tried.worn for tried in periods)])
     pairs = np.concatenate(ends)
     together = {name: np.concatenate(parts) for name, parts in chances.items()}
     scores = {name: score_forecast(chance, seen) for name, chance in together.items()}
@@ -166,6 +169,7 @@ def backtest(
         calibration_bins(together["learned"], seen),
         estimate_window_coverage(pairs[:, 0], pairs[:, 1]),
         len(origins),
+        sum(int(tried.called.sum()) for tried in periods),
     )
 
 

@@ -12,7 +12,13 @@ from reminders.forecast.fitting import MISCLASSIFICATION, fit
 from reminders.forecast.frailty import QUADRATURE_NODES
 from reminders.forecast.graded_belief import chances_found_worn, moments_after_grades
 from reminders.forecast.graded_lives import GradeLog, graded_lives, log_grades
-from reminders.forecast.intervals import Visits, ages_at_visits, censored_lives, life_bounds
+from reminders.forecast.intervals import (
+    VISIT_REASONS,
+    Visits,
+    ages_at_visits,
+    censored_lives,
+    life_bounds,
+)
 from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.mixing import expected_design
 from reminders.forecast.path_learning import learn_path
@@ -149,6 +155,8 @@ class ScoredVisits:
         Age at the visit in calendar days.
     worn : ndarray of bool, shape (v,)
         What was found.
+    called : ndarray of bool, shape (v,)
+        Whether the client had called, as clients do when a coat looks worn.
     """
 
     coat: Integers
@@ -156,6 +164,7 @@ class ScoredVisits:
     age: Floats
     days: Floats
     worn: Booleans
+    called: Booleans
 
 
 def scored_visits(
@@ -192,7 +201,8 @@ def scored_visits(
     day = visits.visited_on[order]
     keep = unworn & (day >= start) & (day < end) & (at > before)
     days = day - book.coats.coated_on[coat]
-    return ScoredVisits(coat[keep], before[keep], at[keep], days[keep], worn[keep])
+    called = visits.reason[order] == VISIT_REASONS.index("called")
+    return ScoredVisits(coat[keep], before[keep], at[keep], days[keep], worn[keep], called[keep])
 
 
 def worn_chances_at_visits(

@@ -11,7 +11,9 @@ from reminders.forecast.turnbull import turnbull_estimate
 
 MIN_CHANCE = 1e-6  # a forecast that was wrong for certain is punished hard, but not without end
 WINDOW_CHANCES = (0.2, 0.8)  # of being worn, when a window opens and when it closes
+WORN_CHANCES = (0.2, 0.5, 0.8)
 COVERAGE_GRID_STEPS = 400
+ERROR_OF_ONE_COAT = 0.98  # 0.049 with 400 coats, by the square root of their number
 MIN_FINISHED_COATS = 400  # finished coats for a window coverage within about five points
 
 
@@ -207,6 +209,8 @@ class WindowCoverage:
         Coats that the estimate rests on.
     is_enough : bool
         Whether these are enough to show the estimate.
+    worn_by : tuple of float
+        Share of the coats that were worn by the days for which `WORN_CHANCES` were forecast.
     """
 
     share: float
@@ -214,6 +218,13 @@ class WindowCoverage:
     at_most: float
     coats: int
     is_enough: bool
+    worn_by: tuple[float, ...]
+
+    @property
+    def worn_by_error(self) -> float:
+        """Two standard errors of `share` and of `worn_by`, by our own simulations of visits once or
+        twice a year."""
+        return ERROR_OF_ONE_COAT * 2 / max(self.coats, 1) ** 0.5
 
 
 def estimate_window_coverage(
@@ -243,15 +254,18 @@ def estimate_window_coverage(
     p = np.floor(np.asarray(low) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS
     q = np.ceil(np.asarray(high) * COVERAGE_GRID_STEPS) / COVERAGE_GRID_STEPS
     if not len(p):
-        return WindowCoverage(float("nan"), 0.0, 1.0, 0, is_enough=False)
+        none = (float("nan"),) * len(WORN_CHANCES)
+        return WindowCoverage(float("nan"), 0.0, 1.0, 0, is_enough=False, worn_by=none)
     q = np.maximum(q, p + 1 / COVERAGE_GRID_STEPS)
     sure = float(np.mean((np.asarray(low) >= window[0]) & (np.asarray(high) <= window[1])))
     possible = float(np.mean((np.asarray(high) > window[0]) & (np.asarray(low) < window[1])))
     finished = int((np.asarray(high) < 1).sum())
+    curve = turnbull_estimate(p, q)
     return WindowCoverage(
-        turnbull_estimate(p, q).mass_between(*window),
+        curve.mass_between(*window),
         sure,
         possible,
         len(p),
         finished >= MIN_FINISHED_COATS,
+        tuple(curve.mass_between(-1.0, chance) for chance in WORN_CHANCES),
     )

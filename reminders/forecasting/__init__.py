@@ -14,6 +14,7 @@ from reminders.forecasting.price_ratio import (
     MAX_PRICE_AGE,
     MIN_PRICED_JOBS,
     STRIP_PRICE_RATIO,
+    middle_prices,
 )
 from reminders.forecasting.reasons import (
     factor_phrase,
@@ -38,6 +39,7 @@ __all__ = [
     "factor_phrase",
     "factors_with_months",
     "forecast_wear_curve",
+    "middle_prices",
     "missing_phrases",
     "missing_reasons",
     "newest_figures",

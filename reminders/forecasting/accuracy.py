@@ -4,19 +4,22 @@ was it right, which fit is in use and why, who came back."""
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
+from clients import display
 from jobs.models import GRADE_FIELDS, Coat, Visit
-from reminders.forecast import MIN_FINISHED_COATS, CalibrationBin
+from reminders.forecast import MIN_FINISHED_COATS, WORN_CHANCES, CalibrationBin
 from reminders.forecasting import bridge
 from reminders.forecasting.refitting import MIN_NEW_VISITS, REFUSED, fit_in_force
 from reminders.models import LearnedStart, ModelFit
 from reminders.pictures import ReliabilityDiagram, reliability_diagram
 
 MAX_FITS_SHOWN = 12
+DATE_WORDS = ("The window opens", "Half worn", "Late")
 MIN_MEANINGFUL_VISITS = 50  # below that a picture shows mostly luck (judgement)
 FORECAST_LABELS = {
     "learned": "This program, learning as it went",
@@ -60,6 +63,15 @@ class GradeReading:
     two: float
     crew: float
     client: float
+
+
+@dataclass(frozen=True)
+class UpkeepFigures:
+    """What the decks cost a year: each coated at its own date, and each every twelve months."""
+
+    decks: int
+    own: Decimal
+    flat: Decimal
 
 
 @dataclass(frozen=True)
@@ -131,6 +143,24 @@ class AccuracyFigures:
         if abs(surplus) <= 2 * doubt:
             return "Coats wore as forecast, as far as these checks can tell."
         return f"Coats wore {'sooner' if surplus > 0 else 'later'} than forecast."
+
+    @property
+    def worn_by(self) -> list[tuple[str, float, float]]:
+        """Of each of the three dates its words, the share of coats that should be worn by then and
+        the share that were; empty while too few were seen."""
+        names = ("worn_by_opens", "worn_by_half", "worn_by_late")
+        if self.learned.get(names[0]) is None:
+            return []
+        found: list[float] = [self.learned[name] for name in names]
+        return list(zip(DATE_WORDS, WORN_CHANCES, found, strict=True))
+
+    @property
+    def upkeep(self) -> UpkeepFigures | None:
+        """None while the prices or sizes are not known, or where they are in another currency."""
+        stored = self.stored.get("upkeep")
+        if not stored or stored["currency"] != display.current_business().currency:
+            return None
+        return UpkeepFigures(stored["decks"], Decimal(stored["own"]), Decimal(stored["flat"]))
 
     @property
     def returns(self) -> ReturnCounts:

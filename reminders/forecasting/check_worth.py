@@ -106,7 +106,7 @@ def looks_near(site: Property, today: date) -> list[NearbyLook]:
     return sorted(within, key=attrgetter("worth"), reverse=True)[:MAX_LOOKS]
 
 
-def decks_near(site: Property) -> Collection[dict[str, Any]]:
+def decks_near(site: Property) -> list[dict[str, Any]]:
     """Of other properties, in a square about this one, the nearest first."""
     north = Abs(F("deck__site__latitude") - site.latitude)
     east = Abs(F("deck__site__longitude") - site.longitude) * Cos(Radians(site.latitude))
@@ -119,4 +119,4 @@ def decks_near(site: Property) -> Collection[dict[str, Any]]:
         .order_by(F("north") + F("east"), "deck_id")
     )
     columns = ("label", "site__client__name", "site__street", "site__latitude", "site__longitude")
-    return rows.values("deck_id", *(f"deck__{column}" for column in columns))[:MAX_NEARBY]
+    return list(rows.values("deck_id", *(f"deck__{column}" for column in columns))[:MAX_NEARBY])

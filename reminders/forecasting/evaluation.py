@@ -8,13 +8,16 @@ from typing import Any
 
 import numpy as np
 
+from clients.models import Deck
 from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.learning import TrainingData
+from reminders.forecasting.price_ratio import middle_prices
 
 MAX_BACKTEST_YEARS = 10  # a back-test looks back no further
 # Beyond that ten fits along the path of wear would outlast the nightly task.
 MAX_COATS_JUDGED_ALONG_PATH = 8_000
+MIN_CALIBRATION_COATS = 60  # below that the error is a quarter and more
 SCORE_COLUMNS = [
     "forecast",
     "visits",
@@ -29,6 +32,11 @@ SCORE_COLUMNS = [
     "coverage_at_most",
     "coverage_coats",
     "coverage_is_enough",
+    "worn_by_opens",
+    "worn_by_half",
+    "worn_by_late",
+    "worn_by_error",
+    "called",
     "origins",
 ]
 BIN_COLUMNS = ["low", "high", "visits", "forecast", "found"]
@@ -108,8 +116,43 @@ def backtest_score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
             "coverage_at_most": finite_or_none(inside.at_most),
             "coverage_coats": inside.coats,
             "coverage_is_enough": inside.is_enough,
+            "called": found.called,
         }
+        if inside.coats >= MIN_CALIBRATION_COATS:
+            names = ("worn_by_opens", "worn_by_half", "worn_by_late")
+            row |= dict(zip(names, map(finite_or_none, inside.worn_by), strict=True))
+            row["worn_by_error"] = finite_or_none(inside.worn_by_error)
     return row
+
+
+def upkeep_money(
+    history: TrainingData, belief: forecast.Posterior, *, today: date, currency: str
+) -> dict[str, float]:
+    """What the decks cost a year in which they are protected, as is believed now: each coated at
+    its own best age, and each coated every twelve months; at the middle prices of the book.
+
+    Nothing while these are not known, or no deck with a known size has a coat.
+    """
+    prices = middle_prices(today=today, currency=currency)
+    rows = np.flatnonzero(~history.is_archived & np.isnan(history.book.ended_on))
+    coats = history.book.coats.take(rows)
+    known = Deck.objects.filter(pk__in=coats.deck.tolist()).exclude(area_m2=None)
+    sizes = {deck: float(area or 0) for deck, area in known.values_list("pk", "area_m2")}
+    sized = coats.take([row for row, deck in enumerate(coats.deck) if int(deck) in sizes])
+    if len(prices) < 2 or not len(sized):
+        return {}
+    found = forecast.predict(sized, belief, np.maximum(bridge.epoch_days(today), sized.coated_on))
+    table = forecast.upkeep_table(
+        found.log_sd,
+        forecast.film_shares(sized),
+        sized.coats,
+        prices["strip"] / prices["recoat"],
+    )
+    area = np.array([sizes[int(deck)] for deck in sized.deck])
+    a_year = 12 * prices["recoat"] * area / found.median_months
+    own = a_year * np.exp(table.log_cost(table.best))
+    flat = a_year * np.exp(table.log_cost(12 / found.median_months))
+    return {"decks": len(sized), "own": round(own.sum()), "flat": round(flat.sum())}
 
 
 def count_returns(

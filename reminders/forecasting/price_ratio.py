@@ -17,8 +17,19 @@ SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2)
 FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
 WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND d.area_m2 > 0
     AND j.finished_on > %(since)s
+    AND (%(currency)s::text IS NULL OR j.currency = %(currency)s)
 GROUP BY j.kind
 """
+
+
+def middle_prices(*, today: date, currency: str | None) -> dict[str, float]:
+    """By kind of job, what a m² costs in the middle; a kind that was hardly ever priced is left
+    out. Without a currency prices of all are taken together."""
+    with connection.cursor() as cursor:
+        where = {"since": today - MAX_PRICE_AGE, "currency": currency}
+        cursor.execute(MIDDLE_PRICES_SQL, where)
+        rows = cursor.fetchall()
+    return {kind: float(middle) for kind, middle, jobs in rows if jobs >= MIN_PRICED_JOBS}
 
 
 def strip_price_ratio(*, today: date) -> float:
@@ -32,13 +43,7 @@ def strip_price_ratio(*, today: date) -> float:
 
 
 def charged_price_ratio(*, today: date) -> float:
-    with connection.cursor() as cursor:
-        cursor.execute(MIDDLE_PRICES_SQL, {"since": today - MAX_PRICE_AGE})
-        prices = {
-            kind: float(middle)
-            for kind, middle, jobs in cursor.fetchall()
-            if jobs >= MIN_PRICED_JOBS
-        }
+    prices = middle_prices(today=today, currency=None)
     if len(prices) < 2:
         return STRIP_PRICE_RATIO
     return min(max(prices["strip"] / prices["recoat"], MIN_RATIO), MAX_RATIO)

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from django.db import transaction
 
 from clients.actions.saving import lock_until_commit
+from clients.models import Business
 from reminders import actions, forecast
 from reminders.forecasting import bridge, evaluation, learning
 from reminders.forecasting.starting import drop_start_if_worse
@@ -174,8 +175,21 @@ def compute_figures(
     judged = evaluation.backtest_by_year(history.book, today=today, along_path=along_path)
     return asdict(judged) | {
         "returns": evaluation.count_returns(history, belief, today=today),
+        "upkeep": upkeep_figures(history, belief, today=today),
         "left_out": {what: count for what, count in history.left_out.items() if count},
     }
+
+
+def upkeep_figures(
+    history: learning.TrainingData, belief: forecast.Posterior, *, today: date
+) -> dict[str, object]:
+    """With the currency of the business, for the page."""
+    business = Business.current()
+    if business is None:
+        return {}
+    currency = business.currency
+    found = evaluation.upkeep_money(history, belief, today=today, currency=currency)
+    return {**found, "currency": currency} if found else {}
 
 
 def fit_in_force() -> ModelFit | None:

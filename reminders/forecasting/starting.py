@@ -10,7 +10,7 @@ from typing import Any
 from django.db import transaction
 
 from clients.actions.saving import lock_until_commit
-from reminders import actions, forecast
+from reminders import forecast
 from reminders.forecasting import bridge, evaluation, learning
 from reminders.models import LearnedStart
 
@@ -30,7 +30,7 @@ def learned_of_book(*, today: date) -> forecast.LearnedBook:
     Raises `StartingError` while there is too little, or the fit did not settle.
     """
     history = learning.load_training_data(today=today)
-    found = history and history.book.fit_before(bridge.epoch_days(today) + 1)
+    found = None if history is None else history.book.fit_before(bridge.epoch_days(today) + 1)
     if history is None or found is None or found.decks < MIN_EXPORTED_DECKS:
         raise StartingError(
             f"Graded visits of at least {MIN_EXPORTED_DECKS} decks are needed; there are"
@@ -42,8 +42,8 @@ def learned_of_book(*, today: date) -> forecast.LearnedBook:
 
 
 def start_from(files: Mapping[str, Any], *, today: date, now: datetime) -> tuple[LearnedStart, str]:
-    """Begin from what other books learned, given as the JSON of each file by its name; afterwards
-    all forecasts follow, as far as no fit of this book is in use.
+    """Begin from what other books learned, given as the JSON of each file by its name; whoever
+    calls refreshes the forecasts, which follow as far as no fit of this book is in use.
 
     Raises `StartingError` naming the file and what is wrong with it, or saying that the published
     figures forecast the visits of this book better.
@@ -66,7 +66,6 @@ def start_from(files: Mapping[str, Any], *, today: date, now: datetime) -> tuple
             visits=sum(book.visits for book in books),
             decks=sum(book.decks for book in books),
         )
-    actions.refresh_forecasts(deck_ids=None, today=today, now=now)
     return row, f"Forecasts start from {len(books)} other book{'' if len(books) == 1 else 's'}."
 
 
@@ -99,11 +98,10 @@ def why_not_to_start(
     )
 
 
-def forget_start(*, today: date, now: datetime) -> bool:
-    """Begin from the published figures again; whether there was anything else."""
+def forget_start() -> bool:
+    """Begin from the published figures again; whether there was anything else. Whoever calls
+    refreshes the forecasts."""
     gone, _ = LearnedStart.objects.all().delete()
-    if gone:
-        actions.refresh_forecasts(deck_ids=None, today=today, now=now)
     return bool(gone)
 
 

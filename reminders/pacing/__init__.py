@@ -9,7 +9,7 @@ from reminders.pacing.actions import (
 )
 from reminders.pacing.inputs import Horizon, PacingError, horizon_from_month
 from reminders.pacing.labour import LabourTimes, labour_times
-from reminders.pacing.savings import deck_prices, last_charged_prices, middle_prices
+from reminders.pacing.savings import deck_prices, last_charged_prices
 from reminders.pacing.summary import HouseholdLine, PlanSummary
 
 __all__ = [
@@ -25,6 +25,5 @@ __all__ = [
     "horizon_from_month",
     "labour_times",
     "last_charged_prices",
-    "middle_prices",
     "save_pacing_plan",
 ]

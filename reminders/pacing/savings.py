@@ -17,9 +17,9 @@ from reminders.due import DeckRow, value_columns
 from reminders.forecast import Booleans, Floats
 from reminders.forecasting import (
     MAX_PRICE_AGE,
-    MIN_PRICED_JOBS,
     STRIP_PRICE_RATIO,
     bridge,
+    middle_prices,
     postgres_array,
     read_newest_coats,
 )
@@ -37,14 +37,6 @@ WHERE kind IN ('recoat', 'strip') AND amount > 0 AND currency = %(currency)s
     AND finished_on > %(since)s
     AND deck_id = ANY (%(decks)s::bigint[])
 ORDER BY deck_id, kind, finished_on DESC, id DESC
-"""
-MEDIAN_PRICE_QUERY = """
-SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
-FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
-WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s
-    AND j.finished_on > %(since)s
-    AND d.area_m2 > 0
-GROUP BY j.kind
 """
 
 
@@ -102,15 +94,6 @@ class DeckPrices:
     strip: Floats
     recoat_m2: float
     is_known: bool
-
-
-def middle_prices(*, today: date, currency: str) -> dict[str, float]:
-    """By kind of job, what a m² costs in the middle; a kind that was hardly ever priced is left
-    out."""
-    with connection.cursor() as cursor:
-        cursor.execute(MEDIAN_PRICE_QUERY, {"currency": currency, "since": today - MAX_PRICE_AGE})
-        rows = cursor.fetchall()
-    return {kind: float(price) for kind, price, jobs in rows if jobs >= MIN_PRICED_JOBS}
 
 
 def last_charged_prices(

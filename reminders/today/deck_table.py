@@ -40,9 +40,9 @@ from jobs.models import (
 )
 from jobs.scope import work_advice
 from reminders.due import DeckRow, value_columns
-from reminders.forecasting import MAX_PRICE_AGE, ranked_reasons
+from reminders.forecasting import MAX_PRICE_AGE, middle_prices, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
-from reminders.pacing import deck_prices, middle_prices
+from reminders.pacing import deck_prices
 from reminders.today.deck_status import (
     DECK_TABS,
     StatusRule,

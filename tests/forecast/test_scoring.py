@@ -10,7 +10,20 @@ from lifelines import KaplanMeierFitter
 from lifelines.datasets import load_diabetes
 from scipy import stats
 
+from reminders.forecast import (
+    PUBLISHED_PRIOR,
+    Coats,
+    InspectionData,
+    SeasonalClock,
+    Visits,
+    life_bounds,
+    scored_visits,
+    seasonal_rate,
+    sun_on_deck,
+    worn_chances_at_visits,
+)
 from reminders.forecast.intervals import CensoredLives
+from reminders.forecast.prediction import predict_log_life
 from reminders.forecast.scoring import (
     calibration_bins,
     estimate_window_coverage,
@@ -214,3 +227,56 @@ def test_coverage_tells_a_right_spread_from_a_wrong_one(factor: float, true: flo
 def test_bad_scores_are_refused(call: object, message: str) -> None:
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def book_of_callers(seed: int, coats: int) -> tuple[InspectionData, np.ndarray, np.ndarray]:
+    """Coats that wear as the published figures say, looked at about every ten months; seven clients
+    in ten call within the two months after a coat is worn. With the true log lives."""
+    rng = np.random.default_rng(seed)
+    rows = Coats(coated_on=np.full(coats, 15000.0), deck=np.arange(coats), **PLACE)
+    mean, spread = predict_log_life(rows, PUBLISHED_PRIOR)[:2]
+    lives = np.exp(rng.normal(mean, spread))
+    clock = SeasonalClock(seasonal_rate(sun_on_deck(rows), rows.wet_days))
+    worn_on = clock.day_after(rows.coated_on, lives)
+    calls = np.where(rng.random(coats) < 0.7, worn_on + rng.uniform(5, 60, coats), np.inf)
+    seen: list[tuple[int, float, float, str]] = []
+    for coat in range(coats):
+        day = 15000.0
+        while day < 18000:
+            day += rng.uniform(200, 400)
+            if calls[coat] < day:
+                seen.append((coat, calls[coat], 4.0, "called"))
+                break
+            is_worn = worn_on[coat] < day
+            seen.append((coat, day, 4.0 if is_worn else 1.0, "routine"))
+            if is_worn:
+                break
+    found = [np.array(column) for column in zip(*seen, strict=True)]
+    visits = Visits(coat=found[0], visited_on=found[1], grade=found[2], reason=found[3])
+    return InspectionData(rows, visits, np.full(coats, np.nan)), mean, spread
+
+
+PLACE = {
+    "latitude": 44.6,
+    "sun": [5, 8, 12, 15, 19, 21, 21, 18, 14, 9, 5, 4],
+    "wet_days": [12, 10, 11, 11, 11, 10, 9, 9, 9, 11, 13, 13],
+}
+
+
+def test_checks_after_calls_overstate_how_many_are_worn_and_the_dates_do_not() -> None:
+    book, mean, spread = book_of_callers(20261130, 600)
+    tried = scored_visits(book, 0, 30000)
+    chances = worn_chances_at_visits(book, tried, PUBLISHED_PRIOR)
+    at_visits = score_forecast(chances, tried.worn)
+    bounds = life_bounds(book.coats, book.visits)
+    with np.errstate(divide="ignore"):
+        low, high = (
+            stats.norm.cdf((np.log(age) - mean) / spread) for age in (bounds.lower, bounds.upper)
+        )
+    by_dates = estimate_window_coverage(low, high)
+
+    # The forecast is right by construction; the checks say that a third more were worn.
+    assert tried.called.sum() > 200
+    assert at_visits.observed_over_expected > 1.25
+    assert by_dates.worn_by == pytest.approx((0.2, 0.5, 0.8), abs=by_dates.worn_by_error)
+    assert by_dates.worn_by_error == pytest.approx(0.08, abs=0.001)

@@ -291,6 +291,11 @@ def test_backtest_prints_stable_keys_and_the_learned_forecast_does_best(long_liv
         "coverage_at_most",
         "coverage_coats",
         "coverage_is_enough",
+        "worn_by_opens",
+        "worn_by_half",
+        "worn_by_late",
+        "worn_by_error",
+        "called",
         "origins",
     ]
     by_name = {row["forecast"]: row for row in rows}

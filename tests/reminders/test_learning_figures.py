@@ -6,6 +6,7 @@ import pytest
 from django.utils.html import strip_tags
 from scipy.stats import binom
 
+from jobs.models import Job, Visit
 from reminders.forecast import CalibrationBin
 from reminders.forecasting import refitting
 from reminders.models import ModelFit
@@ -187,3 +188,39 @@ def test_a_certain_forecast_has_a_bar_of_no_width_but_no_fault():
     low, high = binomial_interval(5, 0.0)
 
     assert (low, high) == (0, 0)
+
+
+def test_in_money_it_compares_own_dates_with_every_twelve_months(as_owner, business):
+    simulated_book(decks=16, months=24)
+    Job.objects.filter(kind="strip").update(amount=1800, currency=business.currency)
+    Job.objects.filter(kind="recoat").update(amount=720, currency=business.currency)
+    Visit.objects.filter(overall=4).update(reason="called")
+
+    fit = refitting.refit(today=TODAY, now=NOW, always=True).fit
+
+    found = fit.figures["upkeep"]
+    assert (found["decks"], found["currency"]) == (16, business.currency)
+    # 16 decks of 18 m² at 40 a m²: a recoat each year would be 11,520, and strips come on top.
+    assert found["flat"] > 11_520
+    # Coats of some two years need it half as often (by calculation, no source).
+    assert 0.4 < found["own"] / found["flat"] < 0.85
+    said = words(as_owner.get("/figures/"))
+    assert "16 decks coated each at its own best age cost about" in said
+    assert "of them came of a client’s call" in said
+
+
+def test_the_share_worn_by_each_date_is_shown_once_enough_coats_were_seen(as_owner, learned):
+    fit = ModelFit.objects.latest("pk")
+    assert "Worn by each date" not in words(as_owner.get("/figures/"))
+    row = next(each for each in fit.figures["scores"] if each["forecast"] == "learned")
+    row |= {"worn_by_opens": 0.23, "worn_by_half": 0.55, "worn_by_late": 0.81, "worn_by_error": 0.1}
+    ModelFit.objects.filter(pk=fit.pk).update(figures=fit.figures)
+
+    response = as_owner.get("/figures/")
+
+    assert "Worn by each date" in words(response)
+    assert response.context["accuracy"].worn_by == [
+        ("The window opens", 0.2, 0.23),
+        ("Half worn", 0.5, 0.55),
+        ("Late", 0.8, 0.81),
+    ]

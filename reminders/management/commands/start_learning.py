@@ -9,6 +9,7 @@ from django.core.management import CommandError
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
+from reminders import actions
 from reminders.forecasting import starting
 from reminders.management.arguments import require_business
 
@@ -34,7 +35,8 @@ class Command(BookCommand):
         now = timezone.now()
         today = require_business().today(now)
         if options["forget"]:
-            had_one = starting.forget_start(today=today, now=now)
+            had_one = starting.forget_start()
+            actions.refresh_forecasts(deck_ids=None, today=today, now=now)
             self.stdout.write("Forgotten." if had_one else "There was nothing to forget.")
             return
         try:
@@ -42,6 +44,7 @@ class Command(BookCommand):
             _, said = starting.start_from(files, today=today, now=now)
         except starting.StartingError as why:
             raise CommandError(str(why)) from why
+        actions.refresh_forecasts(deck_ids=None, today=today, now=now)
         self.stdout.write(said)
 
 
