@@ -5,7 +5,7 @@ from datetime import datetime
 from django.core.files.storage import default_storage
 
 from jobs.models import Photo
-from jobs.photos import STAGED_FOR
+from jobs.photos import STAGED_FOR, delete_photo_files
 
 PHOTO_FOLDER = "decks"  # as Photo.image has it
 
@@ -19,7 +19,7 @@ def delete_orphaned_photos(*, now: datetime) -> int:
         for name in default_storage.listdir(folder)[1]:
             path = f"{folder}/{name}"
             if path not in named and default_storage.get_modified_time(path) < now - STAGED_FOR:
-                default_storage.delete(path)
+                delete_photo_files([path])
                 count += 1
     return count
 

@@ -2,7 +2,6 @@
 
 from jobs.pdf.care_record import care_record_pdf
 from jobs.pdf.offer import offer_pdf
-from jobs.pdf.rendering import stored_thumbnail
 from jobs.pdf.trace import trace_pdf
 
-__all__ = ["care_record_pdf", "offer_pdf", "stored_thumbnail", "trace_pdf"]
+__all__ = ["care_record_pdf", "offer_pdf", "trace_pdf"]
