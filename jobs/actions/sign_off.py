@@ -79,6 +79,8 @@ def record_ticked_consent(
         wording=ask.wording,
         evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
         is_welcome_again=True,
+        asked_by=str(by or ""),
+        asked_where=Consent.AskedWhere.SIGN_OFF,
     )
     record_consent(client=signed[0].job.deck.site.client, entry=entry, by=by, now=now)
 

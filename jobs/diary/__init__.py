@@ -1,14 +1,19 @@
 """Questions of the diary: which crew has room when, which weeks a client can choose, what runs go
 where."""
 
-from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
+from jobs.diary.booked_work import (
+    BookingRequest,
+    booked_decks,
+    find_booking_request,
+    offer_total_by_deck,
+)
 from jobs.diary.capacity import (
     CrewDayCapacities,
     CrewDayCapacity,
     active_crews,
     crew_day_capacities,
     days_between,
-    holiday_regions,
+    holiday_places,
     monday_of,
 )
 from jobs.diary.placement import (
@@ -30,7 +35,7 @@ from jobs.diary.season import (
 from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
 from jobs.diary.town_runs import TownRun, distance_apart_km, group_into_town_runs
 from jobs.diary.unsettled import unsettled_work
-from jobs.diary.week_agenda import diary_week
+from jobs.diary.week_agenda import CrewSchedule, DiaryStop, diary_week
 from jobs.diary.week_capacity import (
     CrewHoursInWeek,
     WeekCapacity,
@@ -47,6 +52,8 @@ __all__ = [
     "CrewDayCapacities",
     "CrewDayCapacity",
     "CrewHoursInWeek",
+    "CrewSchedule",
+    "DiaryStop",
     "Placement",
     "PlacementSuggestion",
     "Proximity",
@@ -63,11 +70,12 @@ __all__ = [
     "distance_apart_km",
     "find_booking_request",
     "group_into_town_runs",
-    "holiday_regions",
+    "holiday_places",
     "keep_expected_hours",
     "monday_of",
     "next_booking_after",
     "next_season_day",
+    "offer_total_by_deck",
     "placement_from_day",
     "placement_suggestions",
     "placements",

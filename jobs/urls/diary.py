@@ -8,6 +8,7 @@ app_name = "diary"
 urlpatterns = [
     path("", diary.show_week, name="week"),
     path("hold-day/", diary.day_hold, name="hold_day"),
+    path("day-sheet/<int:pk>/", diary.show_day_sheet, name="day_sheet"),
     path("new/", bookings.new_booking, name="new"),
     path("<int:pk>/", bookings.show_booking, name="booking"),
     path("<int:pk>/move/", bookings.booking_move, name="move"),

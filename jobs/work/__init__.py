@@ -10,9 +10,11 @@ from jobs.work.care_record import (
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
 from jobs.work.cautions import (
     GENERAL_CAUTION,
+    GUARDED_HEIGHT_M,
     STRIPPER_CAUTION,
     WorkFacts,
     closing_cautions,
+    danger_warning,
     job_cautions,
 )
 from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
@@ -26,6 +28,7 @@ from jobs.work.compatibility import (
     strip_grade,
 )
 from jobs.work.drawn_signature import drawn_image_url, is_drawn_path
+from jobs.work.kit import protection_for, tools_for
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
     ConsentRequest,
@@ -35,6 +38,7 @@ from jobs.work.sign_off import (
     sign_off_statement,
 )
 from jobs.work.spread_rate import measured_spreads
+from jobs.work.structure_report import KEEP_OFF, REPORT_LIMITS, defect_line, report_notice
 from jobs.work.weather import (
     MIN_DEW_POINT_DEPRESSION_C,
     dew_point_c,
@@ -48,8 +52,11 @@ __all__ = [
     "FILM_STRIP_GRADE",
     "FLAKING_GRADE",
     "GENERAL_CAUTION",
+    "GUARDED_HEIGHT_M",
+    "KEEP_OFF",
     "MIN_DEW_POINT_DEPRESSION_C",
     "OIL_STRIP_GRADE",
+    "REPORT_LIMITS",
     "STRIPPER_CAUTION",
     "CareRecord",
     "CoatBuild",
@@ -62,6 +69,8 @@ __all__ = [
     "coat_build",
     "coat_build_before_and_after",
     "consent_requests",
+    "danger_warning",
+    "defect_line",
     "dew_point_c",
     "drawn_image_url",
     "equilibrium_moisture_percent",
@@ -75,7 +84,10 @@ __all__ = [
     "latest_care_note",
     "measured_spreads",
     "plausibility_warnings",
+    "protection_for",
+    "report_notice",
     "sign_off_statement",
     "strip_grade",
     "temperature_difference",
+    "tools_for",
 ]

@@ -111,6 +111,7 @@ def booking_pages(booking: Booking, today: date) -> Iterator[str]:
         yield reverse("decks:detail", args=[deck.pk])
         yield reverse("jobs:scope", args=[deck.pk])
         yield f"{reverse('jobs:visit')}?deck={deck.pk}"
+        yield f"{reverse('jobs:structure')}?deck={deck.pk}"
         yield f"{reverse('jobs:log')}?deck={deck.pk}"
         if booking.first_on <= today:
             yield f"{reverse('jobs:log')}?deck={deck.pk}&booking={booking.pk}"

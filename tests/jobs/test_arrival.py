@@ -14,6 +14,7 @@ from django.test import Client as Browser
 from freezegun import freeze_time
 from icalendar import Calendar
 
+from clients import display
 from clients.messaging.models import Message
 from clients.models import Business
 from jobs.actions import bookings, crews

@@ -29,6 +29,7 @@ class MessageText(models.Model):
         CARE = "care", "Care record"
         RECALL = "recall", "Notice about a product"
         PLAN = "plan", "Care plan, week chosen"
+        DEFECTS = "defects", "Defects of a deck"
 
     purpose = models.CharField(max_length=10, choices=Purpose.choices)
     channel = models.CharField(max_length=6, choices=Channel.choices)

@@ -264,7 +264,15 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         "the product that the notice is about", "Tidewood Deck Oil", {Purpose.RECALL}
     ),
     "notice": define_field(
-        "what the client has to know and to do", SAMPLE_NOTICE, {Purpose.RECALL}, block=True
+        "what the client has to know and to do",
+        SAMPLE_NOTICE,
+        {Purpose.RECALL, Purpose.DEFECTS},
+        block=True,
+    ),
+    "report_url": define_field(
+        "the client's own link to the report",
+        "https://decks.example.com/s/abc/",
+        {Purpose.DEFECTS},
     ),
     "because": define_field(
         "why the client gets this", "you agreed to be reminded", MARKETING_PURPOSES
@@ -278,6 +286,11 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "unsubscribe_url": define_field(
         "the client's own link to hear no more", UNSUBSCRIBE_FIELD, MARKETING_PURPOSES
     ),
+    "privacy_url": define_field(
+        "the page that says what is kept about clients",
+        "https://decks.example.com/privacy/",
+        empty=True,
+    ),
     "stop_line": define_field(
         "how to stop text messages", "Reply STOP to end.", MARKETING_PURPOSES
     ),
@@ -290,6 +303,8 @@ def fields_of(purpose: str, channel: str) -> dict[str, MessageField]:
     leave = OPT_OUT_FIELDS - {traits.opt_out_field}
     if not traits.declares_advertisement:
         leave |= {"advertisement"}
+    if traits.on_one_line:
+        leave |= {"privacy_url"}
     if traits.is_spoken:
         leave |= {"page_url", "check_question"}
     if not traits.is_by_post:

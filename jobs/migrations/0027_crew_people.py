@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0019_cautions_translated'),
+        ('jobs', '0026_colour_and_supplier'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0020_crew_people'),
+        ('jobs', '0027_crew_people'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
