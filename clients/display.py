@@ -169,6 +169,11 @@ def format_weekday(value: date | None) -> str:
     return format_skeleton("MMMEd", value, locale=current_locale()) if value else ""
 
 
+def end_once(sentence: str) -> str:
+    """“… from 4:00 p.m..” with one full stop: the clock of some languages ends in one."""
+    return sentence[:-1] if sentence.endswith("..") else sentence
+
+
 def format_clock(value: datetime | None) -> str:
     """The time of day of a moment, in the zone the moment carries."""
     return format_time(value, format="short", locale=current_locale()) if value else ""

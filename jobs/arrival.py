@@ -52,9 +52,8 @@ class Arrival:
         if self.begins is None:
             return ""
         first = self.clock_words(self.begins)
-        return words.format(
-            time=first, first=first, last=self.clock_words(self.ends or self.begins)
-        )
+        last = self.clock_words(self.ends or self.begins)
+        return display.end_once(words.format(time=first, first=first, last=last))
 
     def clock_words(self, moment: time) -> str:
         return format_time(moment, "short", locale=display.current_locale())

@@ -6,7 +6,9 @@ sent again.
 """
 
 import hashlib
+import logging
 import uuid
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from pathlib import PurePosixPath
 
@@ -23,7 +25,9 @@ from jobs.pictures import (
 
 MAX_PHOTO_BYTES = 20 * 1024 * 1024
 THUMBNAIL_SIDE_PIXELS = 640
+THUMBNAIL_FOLDER = "small"  # not backed up: made again from the pictures
 STAGED_FOR = timedelta(days=2)
+logger = logging.getLogger(__name__)
 
 
 class NormalizedPhoto(ContentFile):  # type: ignore[type-arg] # Django gives it no brackets
@@ -52,7 +56,7 @@ def normalize_photo(upload: "File[bytes]") -> NormalizedPhoto:
         raise PhotoError(f"“{name}” has too many pixels. Send a smaller picture.") from error
     except UnreadablePictureError as error:
         raise PhotoError(
-            f"“{name}” is not a picture we can read. Send JPEG, PNG or WebP."
+            f"“{name}” is not a picture we can read. Send JPEG, HEIC, PNG or WebP."
         ) from error
     return NormalizedPhoto(jpeg, content_hash=hashlib.sha256(content).hexdigest())
 
@@ -64,6 +68,41 @@ def make_thumbnail(stored: "File[bytes]") -> bytes:
         picture = opened.convert("RGB")
     picture.thumbnail((THUMBNAIL_SIDE_PIXELS, THUMBNAIL_SIDE_PIXELS))
     return encode_jpeg(picture)
+
+
+def stored_thumbnail(name: str) -> bytes:
+    """The copy for lists of a stored picture, made once: a picture never changes under its name.
+    Raises OSError where the picture is gone."""
+    small = thumbnail_name(name)
+    if default_storage.exists(small):
+        with default_storage.open(small) as kept:
+            return bytes(kept.read())
+    with default_storage.open(name) as stored:
+        made = make_thumbnail(stored)
+    keep_thumbnail(small, made)
+    return made
+
+
+def keep_thumbnail(small: str, made: bytes) -> None:
+    """On a full disk it is made again next time; of two at once one is kept."""
+    try:
+        saved = default_storage.save(small, ContentFile(made))
+    except OSError:
+        logger.warning("The small copy %s could not be kept.", small)
+        return
+    if saved != small:
+        default_storage.delete(saved)
+
+
+def thumbnail_name(name: str) -> str:
+    return f"{THUMBNAIL_FOLDER}/{name}"
+
+
+def delete_photo_files(names: Iterable[str]) -> None:
+    """The pictures and their small copies."""
+    for name in names:
+        default_storage.delete(name)
+        default_storage.delete(thumbnail_name(name))
 
 
 def staging_folder(form_key: uuid.UUID) -> str:

@@ -1,7 +1,8 @@
 """Decoding of pictures that strangers chose: limited by pixels before a pixel is read; what is
 large is decoded by a process of its own with little memory and time.
 
-Pure Pillow: `python -m jobs.pictures` reads a picture and writes the JPEG.
+Pure Pillow: `python -m jobs.pictures` reads a picture and writes the JPEG. HEIC (ISO/IEC 23008-12),
+as some phones save it, is never opened but in that process, which alone loads its decoder.
 """
 
 import resource
@@ -23,6 +24,8 @@ MAX_PIXELS_HERE = 16_000_000  # four bytes each: no more than a page may take be
 CHILD_BYTES = 900_000_000  # of address space, of which libraries map some hundred million
 CHILD_SECONDS = 20
 TOO_MANY, UNREADABLE = 3, 4  # how the child ends
+# Brands of a file that may be HEIC: ISO/IEC 23008-12, 10.2 and annex B; “ftyp” by ISO/IEC 14496-12.
+HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 TOP = Path(__file__).resolve().parent.parent
 
 
@@ -41,6 +44,8 @@ def shrink_picture(content: bytes) -> bytes:
     ------
     TooManyPixelsError, UnreadablePictureError
     """
+    if is_heif(content):
+        return decode_apart(content)
     # by the head of the file alone
     with pillow_errors(), Image.open(BytesIO(content), formats=PHOTO_FORMATS) as opened:
         pixels = opened.width * opened.height
@@ -48,6 +53,22 @@ def shrink_picture(content: bytes) -> bytes:
     if pixels > limit:
         raise TooManyPixelsError
     return decode_here(content) if pixels <= MAX_PIXELS_HERE else decode_apart(content)
+
+
+def is_heif(content: bytes) -> bool:
+    return content[4:8] == b"ftyp" and content[8:12] in HEIF_BRANDS
+
+
+def decode_heif(content: bytes) -> bytes:
+    """For the child alone."""
+    from pi_heif import register_heif_opener
+
+    register_heif_opener()
+    with pillow_errors(), Image.open(BytesIO(content), formats=["HEIF"]) as opened:
+        if opened.width * opened.height > MAX_PIXELS_ELSE:
+            raise TooManyPixelsError
+        opened.thumbnail((MAX_SIDE_PIXELS, MAX_SIDE_PIXELS))
+        return encode_jpeg(upright_rgb(opened))
 
 
 def decode_here(content: bytes) -> bytes:
@@ -118,7 +139,9 @@ def run_child() -> int:
     resource.setrlimit(resource.RLIMIT_AS, (CHILD_BYTES, CHILD_BYTES))
     resource.setrlimit(resource.RLIMIT_CPU, (CHILD_SECONDS, CHILD_SECONDS))
     try:
-        sys.stdout.buffer.write(decode_here(sys.stdin.buffer.read()))
+        content = sys.stdin.buffer.read()
+        decode = decode_heif if is_heif(content) else decode_here
+        sys.stdout.buffer.write(decode(content))
     except TooManyPixelsError:
         return TOO_MANY
     except UnreadablePictureError:

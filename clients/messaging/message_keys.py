@@ -9,12 +9,15 @@ changed SECRET_KEY.
 import base64
 import hashlib
 import hmac
+import re
 
 from django.conf import settings
 
 from clients.messaging.models import Message
 from clients.messaging.suppression import ascii_domain
 from clients.models import Business
+
+UNSUBSCRIBE_TOKEN = re.compile(r"[A-Za-z0-9_-]{40}")  # as `unsubscribe_token` makes them
 
 
 def derive_key(business: Business, purpose: str, key: str) -> bytes:
@@ -45,6 +48,11 @@ def sending_number(of_message_id: str) -> int:
 def unsubscribe_token(business: Business, key: str) -> str:
     """240 bits, 40 characters that are safe in a path."""
     return base64.urlsafe_b64encode(derive_key(business, "unsubscribe", key)[:30]).decode()
+
+
+def is_whole_unsubscribe_token(token: str) -> bool:
+    """Whether it has the form of one: a link that was cut short has not, whoever's it was."""
+    return UNSUBSCRIBE_TOKEN.fullmatch(token) is not None
 
 
 def token_hash(token: str) -> str:

@@ -20,7 +20,6 @@ from auditlog.models import LogEntry
 from django.apps import apps
 from django.contrib.contenttypes.models import ContentType
 from django.contrib.postgres.fields import ArrayField
-from django.core.files.storage import default_storage
 from django.db import connection, models, transaction
 from django.db.models import Q, TextField
 from django.db.models.functions import Cast
@@ -53,6 +52,7 @@ from clients.models import (
 )
 from jobs.actions.placement import OPEN_BOOKING_STATES
 from jobs.models import Booking, Document, ImportRow, Photo
+from jobs.photos import delete_photo_files
 
 GONE = "[erased]"
 NO_STREET = "Street erased"
@@ -343,12 +343,7 @@ def forget_papers(ids: list[int], counts: Counter[str]) -> None:
         names = [file.name or "" for file in files]
         count(counts, rows.model, rows.count())
         rows.delete()
-        transaction.on_commit(partial(delete_files, names))
-
-
-def delete_files(names: Sequence[str]) -> None:
-    for name in names:
-        default_storage.delete(name)
+        transaction.on_commit(partial(delete_photo_files, names))
 
 
 def inbound_of(ids: list[int]) -> Q:

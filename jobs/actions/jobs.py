@@ -7,7 +7,6 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from django.core.files.storage import default_storage
 from django.db import transaction
 
 from clients.actions.saving import lock_row, lock_until_commit, save_if_changed
@@ -18,7 +17,7 @@ from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
 from jobs.models import Batch, Booking, CoatApplied, Job, Photo, Product, Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY
-from jobs.photos import NormalizedPhoto
+from jobs.photos import NormalizedPhoto, delete_photo_files
 
 
 class JobError(ValueError):
@@ -167,7 +166,7 @@ def describe_photo(*, photo: Photo, caption: str, shows_people: bool | None = No
 def remove_photo(*, photo: Photo) -> None:
     name = photo.image.name or ""
     photo.delete()
-    transaction.on_commit(lambda: default_storage.delete(name))
+    transaction.on_commit(lambda: delete_photo_files([name]))
 
 
 @transaction.atomic
@@ -308,8 +307,3 @@ def save_visit_of_job(visit: Visit, work: JobInput) -> Visit | None:
     reason = findings.get("reason") or Visit.Reason.OTHER
     save_if_changed(visit, {**findings, "reason": reason, "visited_on": day, "found_by": who})
     return visit
-
-
-def delete_photo_files(names: Sequence[str]) -> None:
-    for name in names:
-        default_storage.delete(name)

@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.core.files.storage import default_storage
 from django.db import transaction
 
 from clients.actions.saving import lock_row, lock_until_commit, save_if_changed
 from clients.models import Deck
 from jobs.kept_files import CheckedPdf, KeptFile
 from jobs.models import Document, Photo, Product
+from jobs.photos import delete_photo_files
 
 
 @dataclass(frozen=True)
@@ -100,4 +100,4 @@ def rename_document(*, document: Document, title: str) -> None:
 def remove_document(*, document: Document) -> None:
     name = document.file.name or ""
     document.delete()
-    transaction.on_commit(lambda: default_storage.delete(name))
+    transaction.on_commit(lambda: delete_photo_files([name]))

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.core.files.storage import default_storage
 
 from jobs.models import Document, Photo
-from jobs.photos import STAGED_FOR
+from jobs.photos import STAGED_FOR, delete_photo_files
 
 # folder of the store → the rows that name its files, and by which field
 NAMED_BY = {"decks": (Photo, "image"), "documents": (Document, "file")}
@@ -21,7 +21,7 @@ def delete_orphaned_photos(*, now: datetime) -> int:
             named = set(rows.values_list(field, flat=True))
             for path in old_files(folder, now):
                 if path not in named:
-                    default_storage.delete(path)
+                    delete_photo_files([path])
                     count += 1
     return count
 

@@ -43,6 +43,9 @@ class DayField(forms.DateField):
         super().__init__(input_formats=["%Y-%m-%d"], error_messages={"invalid": wrong}, **kwargs)
 
 
+PHOTO_TYPES = "image/jpeg,image/heic,image/heif,image/png,image/webp"
+
+
 class PhotosInput(forms.ClearableFileInput):
     allow_multiple_selected = True
 
@@ -52,7 +55,8 @@ class PhotosField(forms.FileField):
 
     def __init__(self, **kwargs: Any) -> None:
         kwargs.setdefault(
-            "widget", PhotosInput(attrs={"accept": "image/jpeg,image/png,image/webp"})
+            "widget",
+            PhotosInput(attrs={"accept": "image/jpeg,image/heic,image/heif,image/png,image/webp"}),
         )
         super().__init__(**kwargs)
 

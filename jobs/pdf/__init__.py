@@ -4,7 +4,7 @@ the trace of a batch, and the day of a crew."""
 from jobs.pdf.care_record import care_record_pdf
 from jobs.pdf.day_sheet import build_day_sheet, day_sheet_pdf, sheet_file_name
 from jobs.pdf.offer import offer_pdf
-from jobs.pdf.rendering import render_paper, stored_thumbnail
+from jobs.pdf.rendering import render_paper
 from jobs.pdf.structure_report import structure_report_pdf
 from jobs.pdf.trace import trace_pdf
 
@@ -15,7 +15,6 @@ __all__ = [
     "offer_pdf",
     "render_paper",
     "sheet_file_name",
-    "stored_thumbnail",
     "structure_report_pdf",
     "trace_pdf",
 ]

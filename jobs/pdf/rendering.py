@@ -12,7 +12,6 @@ from functools import lru_cache
 from threading import local
 from typing import Any
 
-from django.core.files.storage import default_storage
 from django.template.loader import render_to_string
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
@@ -21,7 +20,7 @@ from weasyprint.urls import URLFetcher, URLFetcherResponse
 from clients import display
 from clients.printing import paper_size, pdf_tagging
 from jobs.models import Photo
-from jobs.photos import make_thumbnail
+from jobs.photos import stored_thumbnail
 
 DRAWING_URL = "data:image/svg+xml;base64,"
 PHOTO_URL = re.compile(r"photo:///([0-9]+)")
@@ -44,13 +43,6 @@ class PhotoFetcher(URLFetcher):
             raise ValueError(f"{url} is not part of this paper.")
         image = stored_thumbnail(self.photos[int(found[1])].image.name or "")
         return URLFetcherResponse(url, image, {"Content-Type": "image/jpeg"})
-
-
-@lru_cache(maxsize=64)
-def stored_thumbnail(name: str) -> bytes:
-    """A stored picture never changes under its name, so one copy serves every paper it is on."""
-    with default_storage.open(name) as stored:
-        return make_thumbnail(stored)
 
 
 def font_configuration() -> FontConfiguration:

@@ -23,11 +23,10 @@ def show_photo(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The picture itself; `?small` gives a copy for lists."""
     row = get_object_or_404(Photo, pk=pk)
     try:
-        file = row.image.open("rb")
         answer: HttpResponseBase = (
-            HttpResponse(photos.make_thumbnail(file), content_type="image/jpeg")
+            HttpResponse(photos.stored_thumbnail(row.image.name or ""), content_type="image/jpeg")
             if "small" in request.GET
-            else FileResponse(file, content_type="image/jpeg")
+            else FileResponse(row.image.open("rb"), content_type="image/jpeg")
         )
     except OSError as error:
         raise Http404("The file of this photo is missing. Restore it from the backup.") from error

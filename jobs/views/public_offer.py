@@ -41,7 +41,8 @@ from jobs.offers import (
     offer_by_token_hash,
     week_text,
 )
-from jobs.pdf import offer_pdf, stored_thumbnail
+from jobs.pdf import offer_pdf
+from jobs.photos import stored_thumbnail
 
 MAX_OFFER_POST_BYTES = 64 * 1024  # an answer is a few lines
 PublicView = Callable[..., HttpResponse]

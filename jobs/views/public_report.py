@@ -12,7 +12,8 @@ from jobs.actions import structure as actions
 from jobs.forms.structure import AcknowledgeForm
 from jobs.models import StructureCheck
 from jobs.offers import links
-from jobs.pdf import stored_thumbnail, structure_report_pdf
+from jobs.pdf import structure_report_pdf
+from jobs.photos import stored_thumbnail
 from jobs.views.public_offer import (
     MAX_OFFER_POST_BYTES,
     content_length,

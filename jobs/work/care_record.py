@@ -178,7 +178,7 @@ def care_record_lines(record: CareRecord) -> Iterator[str]:
         yield ", ".join(filter(None, said)) + "."
     if record.care:
         walk = f"{display.format_day(record.care.walk_at.date())}{care_hour_suffix(record.care)}"
-        yield gettext("Walk on it from {moment}.").format(moment=walk)
+        yield display.end_once(gettext("Walk on it from {moment}.").format(moment=walk))
         yield gettext("Furniture back from {day}.").format(
             day=display.format_day(record.care.furniture_at.date())
         )

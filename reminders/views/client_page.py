@@ -20,8 +20,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clients import display
 from clients.pages import business_of, visitor_address
 from clients.signing_in import PAGE_CODES
-from jobs.pdf import care_record_pdf, stored_thumbnail
-from jobs.photos import MAX_PHOTO_BYTES
+from jobs.pdf import care_record_pdf
+from jobs.photos import MAX_PHOTO_BYTES, stored_thumbnail
 from jobs.views.public_offer import content_length, render_client_link, unlisted
 from jobs.work import build_care_record, get_job_for_record
 from reminders import client_page

@@ -12,12 +12,14 @@ from django.conf import settings
 from django.core.files.storage import default_storage
 
 from clients.models import Business
+from jobs.photos import THUMBNAIL_FOLDER
 from restorer.backup import archive, database
 from restorer.backup.manifest import Manifest
 from restorer.backup.problem import BackupError
 from restorer.backup.turn import backup_turn
 
-FLEETING = "waiting"  # the store's folder of photographs whose form was not sent yet
+# Folders of the store that are left out: photographs whose form was not sent yet, small copies.
+FLEETING = {"waiting", THUMBNAIL_FOLDER}
 
 
 def write_backup(*, path: Path, passphrase: str, now: datetime) -> Manifest:
@@ -69,7 +71,7 @@ def fill_archive(writer: archive.ArchiveWriter, dump: Path, manifest: Manifest) 
 
 
 def stored_file_names(folder: str = "") -> Iterator[str]:
-    """Everything in the store but what waits for a form, in order of names."""
+    """Everything in the store that cannot be made again, in order of names."""
     if folder and not default_storage.exists(folder):
         return
     try:
@@ -79,7 +81,7 @@ def stored_file_names(folder: str = "") -> Iterator[str]:
     prefix = f"{folder}/" if folder else ""
     yield from sorted(f"{prefix}{name}" for name in files)
     for name in sorted(folders):
-        if f"{prefix}{name}" != FLEETING:
+        if f"{prefix}{name}" not in FLEETING:
             yield from stored_file_names(f"{prefix}{name}")
 
 

@@ -93,12 +93,21 @@ def test_the_suppression_outlives_the_client(mail_program: Client) -> None:
 
 def test_repeated_and_unknown_tokens_get_the_same_answer(mail_program: Client) -> None:
     path = path_of(queued(1))
-    answers = [
-        mail_program.post(each) for each in (path, path, "/u/nobody-knows-this-token/", "/u/x/")
-    ]
+    answers = [mail_program.post(each) for each in (path, path, f"/u/{'a' * 40}/")]
     assert {answer.status_code for answer in answers} == {200}
     assert len({answer.content for answer in answers}) == 1
     assert (Suppression.objects.count(), Consent.objects.filter(is_given=False).count()) == (1, 1)
+
+
+def test_a_link_that_was_cut_short_says_so_and_does_nothing(mail_program: Client) -> None:
+    path = path_of(queued(1))
+
+    for cut in (path[:-8] + "/", "/u/x/"):
+        for answer in (mail_program.get(cut), mail_program.post(cut)):
+            assert answer.status_code == 404
+            assert "This link is not complete" in answer.content.decode()
+            assert "You are unsubscribed" not in answer.content.decode()
+    assert not Suppression.objects.exists()
 
 
 def test_opening_the_link_changes_nothing(mail_program: Client) -> None:

@@ -14,6 +14,7 @@ from django.test import Client as Browser
 from freezegun import freeze_time
 from icalendar import Calendar
 
+from clients import display
 from clients.messaging.models import Message
 from clients.models import Business
 from jobs.actions import bookings, crews
@@ -315,3 +316,10 @@ def test_times_that_are_none_are_said_and_nothing_is_saved(
     assert words in as_owner.post(f"/diary/{booking.pk}/move/", data).content.decode()
     booking.refresh_from_db()
     assert (booking.sequence, booking.first_on) == (0, MONDAY)
+
+
+def test_a_sentence_that_ends_in_a_clock_has_one_full_stop(business: Business) -> None:
+    with display.override_business(business), display.in_client_language("en"):
+        said = Arrival(time(8)).client_sentence
+
+    assert said.endswith("8:00\u202fa.m.")

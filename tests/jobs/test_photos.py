@@ -4,6 +4,7 @@ sees them."""
 import subprocess
 import sys
 import uuid
+from base64 import b64decode
 from collections.abc import Callable
 from datetime import timedelta
 from io import BytesIO
@@ -20,6 +21,9 @@ from PIL import Image
 from clients.models import Deck, User
 from jobs import photos, pictures
 from jobs.models import Job, Photo
+from jobs.photos import thumbnail_name
+from jobs.pictures import UnreadablePictureError, shrink_picture
+from restorer.backup.making import stored_file_names
 from tests.factories import DeckFactory, JobFactory, ProductFactory
 from tests.jobs.log_page import URL, filled, picture, row
 
@@ -114,6 +118,73 @@ def bomb(side: int) -> bytes:
     out = BytesIO()
     Image.new("RGBA", (side, side), "teal").save(out, "PNG")
     return out.getvalue()
+
+
+# 96 × 64, blue on the left and sienna on the right, with the place in its EXIF; written with
+# another library's encoder (libheif, x265).
+HEIC = b64decode("""
+AAAAHGZ0eXBoZWljAAAAAG1pZjFoZWljbWlhZgAAAZdtZXRhAAAAAAAAACFoZGxyAAAAAAAAAABwaWN0AAAAAAAAAA
+AAAAAAAAAAADRpbG9jAAAAAERAAAIAAQAAAAABuwABAAAAAAAAAFgAAgAAAAACEwABAAAAAAAAAHIAAAA4aWluZgAA
+AAAAAgAAABVpbmZlAgAAAAABAABodmMxAAAAABVpbmZlAgAAAQACAABFeGlmAAAAAA5waXRtAAAAAAABAAAA1mlwcn
+AAAAC3aXBjbwAAAHhodmNDAQNwAAAAkAAAAAAAHvAA/P34+AAADwNgAAEAGEABDAH//wNwAAADAJAAAAMAAAMAHroC
+QGEAAQArQgEBA3AAAAMAkAAAAwAAAwAeoDCBBZbqSSmubgIaDAgAAAMAyAAAAwAIQGIAAQAHRAHBcrAiQAAAABNjb2
+xybmNseAABAA0ABoAAAAAUaXNwZQAAAAAAAABgAAAAQAAAABBwaXhpAAAAAAMICAgAAAAXaXBtYQAAAAAAAAABAAEE
+gQIDBAAAABppcmVmAAAAAAAAAA5jZHNjAAIAAQABAAAA0m1kYXQAAABUKAGvWIrYDpJf//awfI+odP/pUk6NxbzF/f
+9Una+/wUBk2o8iGHYXlwCCqwb4Ae5/HLYLrzuOgnsW80bXJSLIm1KWBZppRuL9BTCOHpV/Gk43DwxgAAAABkV4aWYA
+AE1NACoAAAAIAAIBDwACAAAACwAAACaIJQAEAAAAAQAAADIAAAAAVGVybiBwaG9uZQAAAAIAAQACAAAAAk4AAAAAAg
+AFAAAAAwAAAFAAAAAAAAAALAAAAAEAAAAWAAAAAQAAADAAAAAB
+""")
+
+
+def test_a_photo_as_phones_save_it_is_read_and_loses_its_place(
+    as_owner: Client, deck: Deck
+) -> None:
+    sent = SimpleUploadedFile("IMG_0007.HEIC", HEIC, "image/heic")
+
+    as_owner.post(URL, filled(deck, row(ProductFactory()), photos=[sent]))
+
+    with Photo.objects.get().image.open("rb") as file:
+        content = file.read()
+        image = Image.open(BytesIO(content)).convert("RGB")
+    assert b"Tern phone" not in content
+    assert image.size == (96, 64)
+    left, right = image.getpixel((10, 30)), image.getpixel((85, 30))
+    assert max(abs(a - b) for a, b in zip(left, (20, 60, 160), strict=True)) < 16
+    assert max(abs(a - b) for a, b in zip(right, (160, 82, 45), strict=True)) < 16
+
+
+@pytest.mark.parametrize("length", [24, 300, 600])
+def test_half_a_heic_is_refused(length: int) -> None:
+    with pytest.raises(UnreadablePictureError):
+        shrink_picture(HEIC[:length])
+
+
+def test_this_process_never_loads_the_decoder_of_heic() -> None:
+    shrink_picture(HEIC)
+
+    assert "pi_heif" not in sys.modules
+
+
+def test_a_small_copy_is_made_once_and_goes_with_its_photo(
+    as_owner: Client, django_capture_on_commit_callbacks: Callable[..., Any]
+) -> None:
+    job = JobFactory()
+    as_owner.post(f"/jobs/{job.pk}/photos/", {"photos": [picture((1600, 1200))], "moment": "found"})
+    photo = Photo.objects.get()
+    first = as_owner.get(f"/jobs/photos/{photo.pk}/?small").content
+    small = thumbnail_name(photo.image.name)
+    assert default_storage.exists(small)
+    assert small not in list(stored_file_names())  # a backup makes it again
+
+    with default_storage.open(photo.image.name, "wb") as file:
+        file.write(b"no picture")
+    assert as_owner.get(f"/jobs/photos/{photo.pk}/?small").content == first
+
+    page = as_owner.get(f"/decks/{job.deck_id}/").content.decode()
+    assert f'src="/jobs/photos/{photo.pk}/?small"' in page
+    with django_capture_on_commit_callbacks(execute=True):
+        as_owner.post(f"/jobs/photos/{photo.pk}/change/", {"remove": "1"})
+    assert not default_storage.exists(small)
 
 
 def test_a_large_picture_is_decoded_by_a_process_of_its_own_as_by_ourselves(

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 
 from clients import display
 from clients.messaging import outbox
-from clients.messaging.message_keys import token_hash
+from clients.messaging.message_keys import is_whole_unsubscribe_token, token_hash
 from clients.messaging.models import Message
 
 
@@ -21,15 +21,19 @@ from clients.messaging.models import Message
 @require_http_methods(["GET", "HEAD", "POST"])
 def unsubscribe_by_link(request: HttpRequest, token: str) -> HttpResponse:
     """GET changes nothing, for scanners follow links.
-    POST answers alike for known, unknown and repeated tokens.
+    POST answers alike for known, unknown and repeated tokens; a link that was cut short is told so.
 
     The page is in the language of the message; an unknown link has that of the business.
     """
-    is_done = request.method == "POST"
+    is_whole = is_whole_unsubscribe_token(token)
+    is_done = is_whole and request.method == "POST"
     if is_done:
         outbox.unsubscribe_by_token(token=token, now=timezone.now())
     with display.in_client_language(language_of_link(token)):
-        response = render(request, "clients/unsubscribe.html", {"is_done": is_done})
+        response = render(
+            request, "clients/unsubscribe.html", {"is_done": is_done, "is_whole": is_whole}
+        )
+    response.status_code = 200 if is_whole else 404
     response["Referrer-Policy"] = "no-referrer"
     response["X-Robots-Tag"] = "noindex"
     return response

@@ -1,5 +1,6 @@
 """`manage.py demo`: the invented book in a database of its own, with a catcher for all its mail."""
 
+import contextlib
 import os
 from argparse import ArgumentParser
 from typing import Any
@@ -39,6 +40,8 @@ class Command(serve.Command):
         send_all_mail_to(catcher.port)
         self.texts = text_catcher.start_text_catcher()
         self.cycle_only = options["no_serve"]
+        with contextlib.suppress(OSError):  # serving says what is wrong with the port
+            lead_links_to(options["bind"], processes.free_port(options["port"], options["bind"]))
         try:
             super().handle(*args, **options)
         finally:
@@ -120,6 +123,13 @@ def refuse_real_book() -> None:
             f"The demo keeps to a database of its own, and {name!r} does not end in _demo. Unset"
             " DATABASE_URL."
         )
+
+
+def lead_links_to(host: str, port: int) -> None:
+    """What is written into the invented book before it is served leads to where it is served."""
+    if "BASE_URL" not in os.environ:
+        here = processes.host_and_port(serve.local_browser_host(host), port)
+        settings.BASE_URL = f"http://{here}"
 
 
 def send_all_mail_to(port: int) -> None:
