@@ -38,4 +38,5 @@ def deposit_of_offer(offer: Offer) -> Decimal:
     """What is asked when the client accepts, tax included; 0 for none."""
     if offer.deposit_percent:
         return cents(offer.total * offer.deposit_percent / HUNDRED)
-    return min(offer.deposit_amount, max(offer.total, Decimal(0)))
+    most: Decimal = max(offer.total, Decimal(0))
+    return min(offer.deposit_amount, most)
