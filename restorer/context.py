@@ -39,6 +39,8 @@ SECTION_OF_PAGE = {
     "today": "Today",
     "phone_offline": "Today",
     "reminders:redraft_offer": "Offers",
+    "client_json": "Clients",
+    "client_paper": "Clients",
     "jobs:log": "Log a job",
     "steps:rules": "Settings",
     "steps:stop": "Clients",
@@ -50,6 +52,10 @@ SECTION_OF_PAGE = {
     "backup": "Settings",
     "programs": "Settings",
     "program_add": "Settings",
+    "webhooks": "Settings",
+    "webhook_add": "Settings",
+    "webhook": "Settings",
+    "webhook_edit": "Settings",
 } | dict.fromkeys(
     [
         f"jobs:{page}"
@@ -57,6 +63,7 @@ SECTION_OF_PAGE = {
             "products",
             "product_new",
             "product_edit",
+            "product_files",
             "shelf",
             "pack_add",
             "pack_change",

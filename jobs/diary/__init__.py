@@ -13,7 +13,7 @@ from jobs.diary.capacity import (
     active_crews,
     crew_day_capacities,
     days_between,
-    holiday_regions,
+    holiday_places,
     monday_of,
 )
 from jobs.diary.placement import (
@@ -33,6 +33,7 @@ from jobs.diary.season import (
     read_season,
 )
 from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
+from jobs.diary.town_runs import TownRun, distance_apart_km, group_into_town_runs
 from jobs.diary.unsettled import unsettled_work
 from jobs.diary.week_agenda import CrewSchedule, DiaryStop, diary_week
 from jobs.diary.week_capacity import (
@@ -57,6 +58,7 @@ __all__ = [
     "PlacementSuggestion",
     "Proximity",
     "Season",
+    "TownRun",
     "WeekCapacity",
     "active_crews",
     "booked_decks",
@@ -65,8 +67,10 @@ __all__ = [
     "crew_hours_by_week",
     "days_between",
     "diary_week",
+    "distance_apart_km",
     "find_booking_request",
-    "holiday_regions",
+    "group_into_town_runs",
+    "holiday_places",
     "keep_expected_hours",
     "monday_of",
     "next_booking_after",

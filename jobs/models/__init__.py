@@ -4,6 +4,7 @@ prices, offers and the diary."""
 from jobs.models.coat import Coat
 from jobs.models.colour_approval import ColourApproval
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
+from jobs.models.document import Document
 from jobs.models.job import (
     STRIP_ABOVE_COATS,
     AppliedFinish,
@@ -38,6 +39,7 @@ __all__ = [
     "CrewDay",
     "DayOff",
     "Defect",
+    "Document",
     "FinishClass",
     "ImportRow",
     "Job",

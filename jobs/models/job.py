@@ -5,6 +5,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import connection, models
@@ -105,6 +106,13 @@ class JobQuerySet(models.QuerySet["Job"]):
         """Earlier jobs on the same deck."""
         earlier = Q(finished_on__lt=job.finished_on) | Q(finished_on=job.finished_on, id__lt=job.pk)
         return self.filter(earlier, deck=job.deck_id)
+
+    def weather_of_day(self, day: date, crew: str) -> dict[str, Any]:
+        """What this crew wrote down at its newest job of the day; empty if nothing."""
+        rows = self.filter(finished_on=day, finished_from=None, crew=crew).order_by("-pk")
+        columns = ("air_c", "humidity_percent", "sky")
+        found = rows.exclude(air_c=None, humidity_percent=None, sky="").values(*columns).first()
+        return dict(found or {})
 
     def with_coats(self) -> "JobQuerySet":
         """With what went on, in two queries however many jobs."""
@@ -227,6 +235,25 @@ class Job(models.Model):
     def is_south(self) -> bool:
         """Whether its seasons are those of the south; not asked where the day is known."""
         return self.finished_from is not None and self.deck.site.is_south
+
+    @property
+    def before_and_after(self) -> "list[tuple[Photo, Photo]]":
+        """Its photographs as found, each beside one of the finished deck, in the order in which
+        they were added."""
+        found, finished = (
+            sorted(
+                (photo for photo in self.photos.all() if photo.moment == moment),
+                key=lambda photo: photo.pk,
+            )
+            for moment in (Photo.Moment.FOUND, Photo.Moment.FINISHED)
+        )
+        return list(zip(found, finished, strict=False))
+
+    @property
+    def photos_alone(self) -> "list[Photo]":
+        """Those that stand beside no other."""
+        beside = {photo for pair in self.before_and_after for photo in pair}
+        return [photo for photo in self.photos.all() if photo not in beside]
 
     @property
     def starts_a_coat(self) -> bool:
@@ -372,6 +399,11 @@ class Photo(models.Model):
         blank=True,
         editable=False,
         help_text="SHA-256 of the file as it was sent, in hexadecimal; empty if that is not known.",
+    )
+    shows_people = models.BooleanField(
+        "somebody can be recognised",
+        default=False,
+        help_text="Then it goes when the owner of the deck is erased.",
     )
     taken_on = models.DateField()
     created_at = models.DateTimeField(db_default=Now())

@@ -47,4 +47,8 @@ def report_by_token(token: str) -> StructureCheck | None:
     if not secrets.compare_digest(proof.encode(), report_proof(left).encode()):
         return None
     rows = StructureCheck.objects.select_related("deck__site__client")
-    return rows.filter(pk=int(pk), deck__site__client=int(client)).prefetch_related("defects__photos").first()
+    return (
+        rows.filter(pk=int(pk), deck__site__client=int(client))
+        .prefetch_related("defects__photos")
+        .first()
+    )

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients import display
+from clients.messaging.law import WithdrawalRight, withdrawal_right
 from clients.models import Property
 from clients.notation import supported_language
 from jobs import diary
@@ -132,6 +133,18 @@ class OfferPage:
     @property
     def is_open(self) -> bool:
         return self.state == State.OPEN
+
+    @property
+    def right_to_withdraw(self) -> WithdrawalRight | None:
+        """Of a consumer who accepts it here today, or did; None where the law gives none."""
+        return offer_withdrawal_right(self.offer, today=self.today)
+
+    @property
+    def is_rescinded(self) -> bool:
+        """Whether the client accepted it and then withdrew from the contract."""
+        return self.offer.state == State.DECLINED and any(
+            event.kind == Event.RESCINDED for event in self.offer.events.all()
+        )
 
     @property
     def is_tax_inclusive(self) -> bool:
@@ -294,6 +307,12 @@ class OfferPage:
             for event in self.offer.events.all()
             if event.kind in {Event.ASKED, Event.ANSWERED}
         ]
+
+
+def offer_withdrawal_right(offer: Offer, *, today: date) -> WithdrawalRight | None:
+    """By the countries of the property and of the client's letters."""
+    countries = {offer.site.country, offer.client.postal_country}
+    return withdrawal_right(countries, on=today)
 
 
 def coats_text(scope: OfferScope) -> str:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.views import bookings, crews, diary
+from jobs.views import bookings, crews, diary, next_visit, on_the_way
 
 app_name = "diary"
 urlpatterns = [
@@ -18,6 +18,8 @@ urlpatterns = [
     path("<int:pk>/release/", bookings.press_booking_button, {"button": "release"}, "release"),
     path("<int:pk>/call-off/", bookings.press_booking_button, {"button": "call_off"}, "call_off"),
     path("<int:pk>/tell/", bookings.tell_client, name="tell"),
+    path("<int:pk>/next-visit/", next_visit.next_visit, name="next_visit"),
+    path("<int:pk>/on-the-way/", on_the_way.on_the_way, name="on_the_way"),
     path("<int:pk>/visit.ics", bookings.booking_calendar_file, name="calendar_file"),
     path("crews/", crews.list_crews, name="crews"),
     path("crews/new/", crews.new_crew, name="crew_new"),

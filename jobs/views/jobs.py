@@ -31,6 +31,7 @@ from jobs.views.shelf import tins_after
 from jobs.work import (
     care_note,
     coat_build_before_and_after,
+    drawn_image_url,
     job_cautions,
     measured_spreads,
     plausibility_warnings,
@@ -75,6 +76,7 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
             job.deck, job.kind, [coat.product for coat in coats if coat.product], defects
         ),
         "spreads": measured_spreads(job.deck, coats),
+        "drawn_url": drawn_image_url(job.sign_off.drawn) if hasattr(job, "sign_off") else "",
     }
 
 

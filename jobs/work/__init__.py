@@ -12,6 +12,7 @@ from jobs.work.cautions import (
     GENERAL_CAUTION,
     GUARDED_HEIGHT_M,
     STRIPPER_CAUTION,
+    WorkFacts,
     closing_cautions,
     danger_warning,
     job_cautions,
@@ -26,6 +27,7 @@ from jobs.work.compatibility import (
     is_film,
     strip_grade,
 )
+from jobs.work.drawn_signature import drawn_image_url, is_drawn_path
 from jobs.work.kit import protection_for, tools_for
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
@@ -59,6 +61,7 @@ __all__ = [
     "CareRecord",
     "CoatBuild",
     "ConsentRequest",
+    "WorkFacts",
     "build_care_record",
     "care_note",
     "care_record_summary",
@@ -69,10 +72,12 @@ __all__ = [
     "danger_warning",
     "defect_line",
     "dew_point_c",
+    "drawn_image_url",
     "equilibrium_moisture_percent",
     "finish_compatibility",
     "finish_distance",
     "get_job_for_record",
+    "is_drawn_path",
     "is_film",
     "job_cautions",
     "jobs_to_sign_off",

@@ -21,12 +21,13 @@ from reminders.today import bookings_ahead
 FRAME_FILES = [
     "restorer/app.css",
     "restorer/app.js",
+    "restorer/signing.js",
     "restorer/favicon.svg",
     "restorer/vendor/htmx-2.0.11.min.js",
     "restorer/vendor/idb-8.0.4.js",
     *(
         f"restorer/kept/{name}.js"
-        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store")
+        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store", "ticks")
     ),
 ]
 ICONS = [("192", "any"), ("512", "any"), ("maskable-512", "maskable")]

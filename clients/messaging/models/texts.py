@@ -25,6 +25,7 @@ class MessageText(models.Model):
         MOVED = "moved", "Visit moved"
         HELD = "held", "Visit postponed for the weather"
         CALLED_OFF = "called_off", "Visit cancelled"
+        ON_THE_WAY = "on_the_way", "On our way"
         CARE = "care", "Care record"
         RECALL = "recall", "Notice about a product"
         PLAN = "plan", "Care plan, week chosen"

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0022_offer_terms'),
+        ('jobs', '0024_offer_terms'),
     ]
 
     operations = [

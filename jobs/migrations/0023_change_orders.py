@@ -8,8 +8,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0026_defect_texts'),
-        ('jobs', '0020_structure_checks'),
+        ('clients', '0029_defect_texts'),
+        ('jobs', '0022_structure_checks'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

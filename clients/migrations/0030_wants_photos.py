@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0026_defect_texts'),
+        ('clients', '0029_defect_texts'),
     ]
 
     operations = [

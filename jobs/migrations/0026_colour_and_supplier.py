@@ -9,8 +9,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0027_wants_photos'),
-        ('jobs', '0023_job_settled'),
+        ('clients', '0030_wants_photos'),
+        ('jobs', '0025_job_settled'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0025_tax_number'),
+        ('clients', '0028_deck_shade_not_known'),
     ]
 
     operations = [

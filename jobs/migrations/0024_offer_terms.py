@@ -7,8 +7,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0026_defect_texts'),
-        ('jobs', '0021_change_orders'),
+        ('clients', '0029_defect_texts'),
+        ('jobs', '0023_change_orders'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

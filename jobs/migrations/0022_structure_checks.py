@@ -9,8 +9,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0026_defect_texts'),
-        ('jobs', '0019_cautions_translated'),
+        ('clients', '0029_defect_texts'),
+        ('jobs', '0021_documents'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
