@@ -3,7 +3,7 @@
 Whoever changes something sends the event inside the transaction of the change and hands `now` on.
 A receiver that fails undoes the change: `send`, never `send_robust`. Within one app the function is
 called directly. The receivers: clients/messaging/actions/staff_notices.py,
-jobs/actions/offer_sending.py and offer_withdrawal.py, reminders/actions.py,
+jobs/actions/offer_sending.py, offer_withdrawal.py and structure.py, reminders/actions.py,
 restorer/api/forgetting.py, restorer/webhooks/announcing.py.
 """
 

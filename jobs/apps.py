@@ -14,6 +14,7 @@ class JobsConfig(AppConfig):
         from jobs.actions import (  # noqa: F401 - their receivers
             offer_sending,
             offer_withdrawal,
+            structure,
         )
 
         for model in (
@@ -27,6 +28,10 @@ class JobsConfig(AppConfig):
             models.Crew,
             models.DayOff,
             models.Booking,
+            models.StructureCheck,
+            models.Defect,
+            models.ColourApproval,
+            models.OfferTerms,
             models.PriceList,
             models.Rate,
             models.TravelZone,

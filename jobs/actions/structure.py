@@ -3,15 +3,18 @@
 Stop and report: what is dangerous is put before the office at once.
 """
 
+import re
 import uuid
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
+from django.dispatch import receiver
 
 from clients import display
 from clients.actions.saving import lock_row, lock_until_commit
+from clients.events import messages_taken_back
 from clients.messaging import outbox, texts
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import Message, MessageText, ToDo
@@ -196,6 +199,28 @@ def send_defect_report(
     message, _ = outbox.queue_message(outgoing=outgoing, now=now, by=by)
     StructureCheck.objects.filter(pk=row.pk, told_at=None).update(told_at=now)
     return message
+
+
+@receiver(messages_taken_back)
+def forget_reports_taken_back(
+    *, messages: Sequence[Message], **_signal: object
+) -> Callable[[Collection[int]], None]:
+    """A report whose message was stopped before it left was not told by it."""
+    found = {each.pk: int(told[1]) for each in messages if (told := told_of_report(each))}
+    list(StructureCheck.objects.select_for_update().filter(pk__in=found.values()).order_by("pk"))
+
+    def undo(stopped: Collection[int]) -> None:
+        for pk in {found[each] for each in stopped if each in found}:
+            sent = Message.objects.filter(idempotency_key__startswith=f"structure/{pk}/")
+            first = sent.exclude(state="cancelled").order_by("queued_at").first()
+            StructureCheck.objects.filter(pk=pk).update(told_at=first.queued_at if first else None)
+
+    return undo
+
+
+def told_of_report(message: Message) -> re.Match[str] | None:
+    """Its key names the report."""
+    return re.match(r"structure/([0-9]+)/", message.idempotency_key)
 
 
 def client_of(check: StructureCheck) -> Client:

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clients.models import Deck
@@ -114,7 +115,8 @@ class Defect(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}: {self.place}"
+        words = gettext("{what}: {place}")
+        return words.format(what=self.get_kind_display(), place=self.place.rstrip("."))
 
     @property
     def is_dangerous(self) -> bool:

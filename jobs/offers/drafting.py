@@ -112,7 +112,7 @@ def lacking_notes(
     if known and not known & {language, primary_language(language)}:
         yield (
             f"Your terms are not written in the client's language ({language}), so none stand on"
-            " this offer. Settings, Prices, Terms on offers."
+            " this offer. Settings, Advanced, Terms on offers."
         )
 
 

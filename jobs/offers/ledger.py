@@ -77,7 +77,7 @@ def jobs_with_money() -> QuerySet[Job]:
     )
 
 
-class Ledger(Sequence[JobMoney]):
+class JobLedger(Sequence[JobMoney]):
     """All done jobs with their money, read a page at a time."""
 
     def __init__(self) -> None:

@@ -217,6 +217,8 @@ class OfferPage:
 
     def group_words(self, line: OfferLine) -> str:
         """Work and materials together; travel, surcharges and reductions as they are worded."""
+        if self.offer.original:
+            return line.words  # a change is small, and what changes is the point of it
         if line.kind == line.Kind.WORK:
             return _("Work")
         return _("Materials") if line.kind == line.Kind.MATERIAL else line.words

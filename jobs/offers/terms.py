@@ -37,5 +37,7 @@ def terms_of_offer(offer: Offer) -> list[OfferTerm]:
 def deposit_of_offer(offer: Offer) -> Decimal:
     """What is asked when the client accepts, tax included; 0 for none."""
     if offer.deposit_percent:
-        return cents(offer.total * offer.deposit_percent / HUNDRED)
-    return min(offer.deposit_amount, max(offer.total, Decimal(0)))
+        share: Decimal = offer.total * offer.deposit_percent / HUNDRED
+        return cents(share)
+    most: Decimal = max(offer.total, Decimal(0))
+    return min(offer.deposit_amount, most)

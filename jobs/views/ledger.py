@@ -20,7 +20,7 @@ from jobs.models import Job
 from jobs.offers import (
     JOB_COLUMNS,
     OFFER_COLUMNS,
-    Ledger,
+    JobLedger,
     accepted_offer_rows,
     done_job_rows,
 )
@@ -38,7 +38,7 @@ def show_ledger(request: HttpRequest) -> HttpResponse:
         return table_response(rows(), format=format, name=f"{table}-ledger", columns=columns)
     around = ListPage(
         "Agreed, done, charged",
-        "What is not settled comes first. Invoices and payments are kept in your own ledger: take"
+        "What is not paid yet comes first. Invoices and payments are kept in your own ledger: take"
         " the files there.",
         rows="jobs/_ledger.html",
         empty="No job has been logged yet.",
@@ -48,7 +48,7 @@ def show_ledger(request: HttpRequest) -> HttpResponse:
             ("?table=offers&format=csv", "Accepted offers, CSV"),
         ),
     )
-    return render_list_page(request, around, Ledger())
+    return render_list_page(request, around, JobLedger())
 
 
 @office_required
@@ -59,5 +59,5 @@ def mark_settled(request: HttpRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     day = None if "not" in request.POST else business_of(request).today(now)
     settle_job(job=job, day=day)
-    messages.success(request, "Marked as settled." if day else "No longer marked as settled.")
+    messages.success(request, "Marked as paid." if day else "No longer marked as paid.")
     return redirect_back(request, "jobs:detail", pk)

@@ -43,12 +43,7 @@ def list_price_lists(request: HttpRequest) -> HttpResponse:
         empty="Offers need a price list: what a square metre of each task costs, travel and taxes.",
         empty_title="No prices yet",
         back=(reverse("settings:overview"), "Settings"),
-        actions=(
-            (reverse("prices:new"), "New price list"),
-            (reverse("prices:terms"), "Terms on offers"),
-        )
-        if is_owner
-        else (),
+        actions=((reverse("prices:new"), "New price list"),) if is_owner else (),
     )
     rows = PriceList.objects.with_offers().order_by("-valid_from")
     in_force = PriceList.objects.in_force(today)
@@ -69,13 +64,13 @@ def edit_offer_terms(request: HttpRequest) -> HttpResponse:
         actions.save_offer_terms(language=language, values=form.cleaned_data)
         messages.success(request, "Saved. Offers that were sent keep their words.")
         return redirect(f"{reverse('prices:terms')}?language={language}")
-    lists = reverse("prices:list")
+    overview = reverse("settings:overview")
     around = FormPage(
         "Terms on offers",
         names[language],
-        back=(lists, "Prices"),
+        back=(overview, "Settings"),
         before="jobs/_offer_terms_before.html",
-        cancel=lists,
+        cancel=overview,
     )
     context = {"form": form, "languages": sorted(names.items()), "language": language}
     return render_form_page(request, around, **context)

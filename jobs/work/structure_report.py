@@ -1,6 +1,6 @@
 """What was found on the structure of a deck, as the client reads it."""
 
-from django.utils.translation import gettext, gettext_lazy
+from django.utils.translation import gettext_lazy
 
 from jobs.models import Defect, StructureCheck
 
@@ -23,9 +23,4 @@ def report_notice(check: StructureCheck) -> str:
 
 def defect_line(defect: Defect) -> str:
     """“Dangerous: keep off. Loose railing: at the stairs. Two posts move.”"""
-    words = gettext("{severity}. {what}: {place}.").format(
-        severity=defect.get_severity_display(),
-        what=defect.get_kind_display(),
-        place=defect.place.rstrip("."),
-    )
-    return f"{words} {defect.words}".strip()
+    return f"{defect.get_severity_display()}. {defect}. {defect.words}".strip()

@@ -15,7 +15,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from clients.models import User
 from jobs.models import Booking, Job, Offer
-from jobs.offers import JOB_COLUMNS, OFFER_COLUMNS, Ledger, accepted_offer_rows, done_job_rows
+from jobs.offers import JOB_COLUMNS, OFFER_COLUMNS, JobLedger, accepted_offer_rows, done_job_rows
 from tests.factories import (
     CrewFactory,
     JobFactory,
@@ -130,7 +130,7 @@ def test_many_jobs_take_no_more_queries_than_one(
         done_job()
 
     with django_assert_max_num_queries(7):
-        assert len(Ledger()[:50]) == 5
+        assert len(JobLedger()[:50]) == 5
 
 
 def test_page_and_command_give_the_same_file(as_user: SignIn, office: User, business: Any) -> None:

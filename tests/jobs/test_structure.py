@@ -13,8 +13,10 @@ from django.utils.html import escape
 from freezegun import freeze_time
 from PIL import Image
 
+from clients.messaging import outbox
 from clients.messaging.models import Message, ToDo
 from clients.models import Deck, User
+from jobs.actions import structure as actions
 from jobs.models import Booking, Defect, Photo, StructureCheck
 from jobs.offers import links
 from jobs.pdf import structure_report_pdf
@@ -188,7 +190,7 @@ def test_the_cautions_of_the_work_begin_with_the_open_defects_and_end_when_repai
         f"/jobs/defects/{defect.pk}/fixed/", {"fixed_on": "2027-05-10", "words": "A carpenter."}
     )
 
-    assert answer.url == f"/decks/{deck.pk}/"
+    assert answer["Location"] == f"/decks/{deck.pk}/"
     scope = propose_scope(deck, today=date(2027, 5, 10))
     assert "Loose railing" not in str(scope.cautions[0])
     assert not scope.warning.startswith("Dangerous")
@@ -223,10 +225,24 @@ def test_the_client_gets_the_report_by_mail_and_says_on_its_page_that_they_have_
     assert "Ottilie Saltonby read it on May 10, 2027" in page_of(Browser(), public)
 
 
+def test_a_report_that_was_taken_back_was_not_told(deck: Deck, office: User) -> None:
+    check = found(deck).structure_check
+    message = actions.send_defect_report(check=check, channel="email", by=office, now=NOW)
+    check.refresh_from_db()
+    assert check.told_at == NOW
+    outbox.take_back_sending(sending=message.sending, by=office, now=NOW)
+
+    check.refresh_from_db()
+    assert check.told_at is None
+    again = actions.send_defect_report(check=check, channel="email", by=office, now=NOW)
+    assert again.pk != message.pk
+
+
 def test_a_link_that_was_made_up_or_whose_deck_was_sold_leads_nowhere(deck: Deck) -> None:
     url = links.report_url(found(deck).structure_check)
     public = f"/s/{url.rstrip('/').rpartition('/')[2]}/"
-    assert Browser().get(f"{public[:-2]}x/").status_code == 404
+    for made_up in (f"{public[:-2]}x/", "/s/1/", "/s/1-2-/", "/s/a-b-c/", "/s/%C3%A9/"):
+        assert Browser().get(made_up).status_code == 404
     deck.site.client = ClientFactory()
     deck.site.save()
 

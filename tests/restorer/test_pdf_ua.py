@@ -3,6 +3,7 @@ the whole standard."""
 
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 from io import BytesIO
 from typing import Any
 
@@ -12,15 +13,19 @@ from django.utils import timezone
 from pypdf import PdfWriter
 from pypdf.generic import NameObject
 
-from jobs.models import Job, Offer
+from jobs.actions.booking_inputs import NewBooking
+from jobs.actions.bookings import book_work
+from jobs.models import Defect, Job, Offer, StructureCheck
 from jobs.offers.links import offer_url
-from jobs.pdf import care_record_pdf, offer_pdf
+from jobs.pdf import care_record_pdf, offer_pdf, structure_report_pdf
 from jobs.work.care_record import build_care_record
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.factories import (
     BatchFactory,
     CoatFactory,
+    CrewFactory,
+    DeckFactory,
     OfferFactory,
     OfferLineFactory,
     OfferScopeFactory,
@@ -79,11 +84,35 @@ def a_trace(browser: Browser) -> bytes:
     return browser.get("/jobs/trace/", {"batch": batch.pk, "format": "pdf"}).content
 
 
+def a_structure_report(browser: Browser) -> bytes:
+    check = StructureCheck.objects.create(deck=DeckFactory(), checked_on=date(2026, 6, 12))
+    defect = Defect.objects.create(
+        structure_check=check, kind="rot", severity="1", place="third joist"
+    )
+    PhotoFactory(deck=check.deck, defect=defect)
+    return structure_report_pdf(check)
+
+
+def a_day_sheet(browser: Browser) -> bytes:
+    """Longer than a page."""
+    team = CrewFactory(hours_a_day=99)
+    for _ in range(4):
+        deck = DeckFactory()
+        CoatFactory(job__deck=deck)
+        work = NewBooking(
+            site=deck.site, decks=[deck], hours=Decimal(6), first_day=date(2027, 5, 20), crew=team
+        )
+        book_work(work=work, by=None, now=timezone.now(), notify_client=False)
+    return browser.get(f"/diary/day-sheet/{team.pk}/", {"day": "2027-05-20"}).content
+
+
 PRINTS: dict[str, Callable[[Browser], bytes]] = {
     "offer": lambda browser: an_offer(),
     "care record": lambda browser: a_care_record(),
     "due list": a_due_list,
     "trace": a_trace,
+    "structure report": a_structure_report,
+    "day sheet": a_day_sheet,
 }
 
 
