@@ -51,6 +51,10 @@ SECTION_OF_PAGE = {
     "backup": "Settings",
     "programs": "Settings",
     "program_add": "Settings",
+    "webhooks": "Settings",
+    "webhook_add": "Settings",
+    "webhook": "Settings",
+    "webhook_edit": "Settings",
 } | dict.fromkeys(
     [
         f"jobs:{page}"
@@ -58,6 +62,7 @@ SECTION_OF_PAGE = {
             "products",
             "product_new",
             "product_edit",
+            "product_files",
             "shelf",
             "pack_add",
             "pack_change",

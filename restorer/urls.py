@@ -4,7 +4,7 @@ from django.conf import settings
 from django.urls import include, path
 
 from restorer.api import other_urls, program_urls
-from restorer.views import backup, errors, health, one_client, phone, programs
+from restorer.views import backup, errors, health, one_client, phone, programs, webhooks
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
@@ -42,6 +42,11 @@ urlpatterns = [
     path("settings/backup/export/", backup.download_export, name="backup_export"),
     path("settings/programs/", programs.show_programs, name="programs"),
     path("settings/programs/new/", programs.add_program, name="program_add"),
+    path("settings/programs/told/", webhooks.list_webhooks, name="webhooks"),
+    path("settings/programs/told/new/", webhooks.add_webhook, name="webhook_add"),
+    path("settings/programs/told/<int:pk>/", webhooks.show_webhook, name="webhook"),
+    path("settings/programs/told/<int:pk>/edit/", webhooks.edit_webhook, name="webhook_edit"),
+    path("settings/programs/posts/<int:pk>/", webhooks.repeat_webhook_post, name="webhook_repeat"),
     path("settings/programs/<int:pk>/end/", programs.end_program, name="program_end"),
     path("settings/prices/", include("jobs.urls.prices")),
     path("settings/lists/", include("jobs.urls.lists")),

@@ -40,4 +40,5 @@ urlpatterns = [
     path("mail-server/test/", readiness.send_test_mail, name="test_mail"),
     path("notices/", users.edit_own_notices, name="notices"),
     path("audit/", audit.show_audit_trail, name="audit"),
+    path("audit/<int:pk>/undo/", audit.undo_record_change, name="undo_change"),
 ]

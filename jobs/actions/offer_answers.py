@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.actions.saving import lock_until_commit
-from clients.events import work_decided
+from clients.events import offer_answered, work_decided
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import ToDo
 from clients.models import Business
@@ -199,6 +199,8 @@ def record_answer(offer: Offer, state: str, name: str, now: datetime, **values: 
     values |= {"state": state, "answered_at": now, "answered_by": name.strip()[:200]}
     counts = bool(still_open.update(**values))
     offer.refresh_from_db(fields=["state", *values])
+    if counts:
+        offer_answered.send(Offer, offer_id=offer.pk, now=now)
     return counts
 
 

@@ -3,6 +3,7 @@ prices, offers and the diary."""
 
 from jobs.models.coat import Coat
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
+from jobs.models.document import Document
 from jobs.models.job import (
     STRIP_ABOVE_COATS,
     AppliedFinish,
@@ -32,6 +33,7 @@ __all__ = [
     "Crew",
     "CrewDay",
     "DayOff",
+    "Document",
     "FinishClass",
     "ImportRow",
     "Job",

@@ -226,6 +226,25 @@ class Job(models.Model):
         return self.finished_from is not None and self.deck.site.is_south
 
     @property
+    def before_and_after(self) -> "list[tuple[Photo, Photo]]":
+        """Its photographs as found, each beside one of the finished deck, in the order in which
+        they were added."""
+        found, finished = (
+            sorted(
+                (photo for photo in self.photos.all() if photo.moment == moment),
+                key=lambda photo: photo.pk,
+            )
+            for moment in (Photo.Moment.FOUND, Photo.Moment.FINISHED)
+        )
+        return list(zip(found, finished, strict=False))
+
+    @property
+    def photos_alone(self) -> "list[Photo]":
+        """Those that stand beside no other."""
+        beside = {photo for pair in self.before_and_after for photo in pair}
+        return [photo for photo in self.photos.all() if photo not in beside]
+
+    @property
     def starts_a_coat(self) -> bool:
         return self.kind in {self.Kind.STRIP, self.Kind.RECOAT}
 
@@ -366,6 +385,11 @@ class Photo(models.Model):
         blank=True,
         editable=False,
         help_text="SHA-256 of the file as it was sent, in hexadecimal; empty if that is not known.",
+    )
+    shows_people = models.BooleanField(
+        "somebody can be recognised",
+        default=False,
+        help_text="Then it goes when the owner of the deck is erased.",
     )
     taken_on = models.DateField()
     created_at = models.DateTimeField(db_default=Now())

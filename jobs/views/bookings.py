@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -36,6 +37,7 @@ from jobs.diary import (
     icalendar_files,
     placement_suggestions,
 )
+from jobs.forecast_summary import NearbyLook, nearby_looks
 from jobs.forms.bookings import (
     OTHER_DAY,
     ArrivalForm,
@@ -66,6 +68,7 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "booking": row,
         "work": booked_decks(row),
+        "looks": looks_on_the_way(row, business_today(request)),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
         "is_untold": booking_messages.is_untold(row, now=timezone.now()),
         "today": business_today(request),
@@ -79,6 +82,12 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "call_off_opened": opened_context(FormsOfPage([CallOffForm()]), facts)["opened"],
     }
     return render(request, "jobs/diary/booking.html", context)
+
+
+def looks_on_the_way(row: Booking, today: date) -> list[NearbyLook]:
+    """Decks near by that the crew had better look at too, while the visit is still to come."""
+    is_to_come = row.state in {Booking.State.BOOKED, Booking.State.HELD} and row.last_on >= today
+    return nearby_looks(row.site, today=today) if is_to_come else []
 
 
 def notes_page(row: Booking, data: QueryDict | None) -> FormsOfPage:

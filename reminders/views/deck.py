@@ -51,6 +51,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "build": coat_build(deck),
         "advice": work_advice([deck.pk], today=today)[deck.pk],
         "years": deck_timeline(deck),
+        "documents": deck.documents.all(),
         "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
@@ -64,7 +65,7 @@ def missing_things(forecast: Forecast) -> list[tuple[str, str]]:
     """What is not known of the coat and the page to say it; what narrows the window most first."""
     deck_page = reverse("deck_forms:edit", args=[forecast.deck_id])
     job_page = reverse("jobs:edit", args=[forecast.job_id])
-    pages = {"species": deck_page}
+    pages = {"species": deck_page, "shade": deck_page}
     phrases = missing_phrases(forecast.unknowns, forecast.job.span.precision)
     names = sorted(forecast.unknowns, key=lambda name: -forecast.unknowns[name])
     return [

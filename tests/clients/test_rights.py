@@ -41,13 +41,14 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
-    phone_day phone_offline
+    phone_day phone_offline remove_view save_view
     today clients:list clients:new clients:detail clients:edit clients:add_consent
     clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
     jobs:photos_add jobs:form_photo jobs:photo jobs:photo_change
     jobs:products jobs:product_new jobs:batch
+    jobs:deck_files jobs:product_files jobs:document jobs:document_change
     jobs:trace
     jobs:scope
     jobs:to_buy jobs:sign_off jobs:care_record
@@ -65,11 +66,12 @@ OWNER_AND_OFFICE = """
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
     clients:doubles clients:merge clients:undo_merge deck_forms:merge deck_forms:undo_merge
-    jobs:sold jobs:move_deck
+    jobs:sold jobs:move_deck jobs:split_client jobs:split_deck
+    deck_forms:change_many clients:archive_many
     clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
     jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
     pacing:household pacing:plan reminders:due reminders:due_month
-    reminders:remind reminders:stop_chosen remove_view save_view settings:notices
+    reminders:remind reminders:stop_chosen settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
     outbox:to_do_done figures:overview figures:file clients:care_plan
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
@@ -85,9 +87,11 @@ OWNER = """
     settings:add_person settings:person settings:set_password
     settings:require_second_step settings:reset_second_step settings:send_password_link
     settings:normals settings:add_normals settings:edit_normals settings:audit
+    settings:undo_change
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
+    webhooks webhook webhook_add webhook_edit webhook_repeat
     speech:domain speech:law_drop prices:new prices:change prices:remove
     jobs:erase jobs:erasures client_json client_paper
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
