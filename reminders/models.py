@@ -51,8 +51,11 @@ COUNT_AND_AREA = {
 
 class ForecastQuerySet(models.QuerySet["Forecast"]):
     def current(self) -> "ForecastQuerySet":
-        """Of decks that are neither archived nor a former client's."""
-        return self.filter(deck__archived_at=None, deck__site__client__archived_at=None)
+        """Of decks that are neither archived nor a former client's; by the few that are, so that
+        counting the rest joins nothing."""
+        archived = Deck.objects.exclude(archived_at=None).order_by()
+        left = Deck.objects.filter(site__client__archived_at__isnull=False).order_by()
+        return self.exclude(deck__in=archived.values("pk")).exclude(deck__in=left.values("pk"))
 
     def due_in(self, month: date) -> "ForecastQuerySet":
         """Due in that month."""

@@ -47,6 +47,7 @@ SECTION_OF_PAGE = {
     "steps:lift": "Clients",
     "steps:otherwise": "Outbox",
     "jobs:to_buy": "Diary",
+    "jobs:ledger": "Offers",
     "own_password": "Settings",
     "backup": "Settings",
     "programs": "Settings",

@@ -62,6 +62,7 @@ class BusinessForm(forms.ModelForm):
             "website",
             "tax_number",
             "privacy_notice",
+            "wants_photos",
             "sender_email",
             "bounce_email",
             "season_months",

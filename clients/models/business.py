@@ -76,6 +76,11 @@ class Business(models.Model):
         default=all_months,
         help_text="Months in which crews work outdoors.",
     )
+    wants_photos = models.BooleanField(
+        "photographs before and after each job",
+        default=True,
+        help_text="A strip or recoat without them is saved, and its page says what is missing.",
+    )
     raw_months = models.PositiveSmallIntegerField(
         "what came in is kept word for word, months", default=13, validators=[MinValueValidator(1)]
     )

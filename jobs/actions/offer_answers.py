@@ -50,9 +50,15 @@ class AnswerError(ValueError):
 
 @transaction.atomic
 def accept_offer(
-    *, token_hash: str, week: date, name: str, now: datetime, asks_early: bool = False
+    *,
+    token_hash: str,
+    name: str,
+    now: datetime,
+    week: date | None = None,
+    asks_early: bool = False,
 ) -> Offer:
-    """Accept an open offer for the week of that Monday and book the work into it, both or neither.
+    """Accept an open offer for the week of that Monday and book the work into it, both or neither;
+    a change order has no week of its own, the work is booked already.
     `asks_early`: the client asks in so many words that work begins while they may still withdraw.
 
     Sent again it changes nothing. Raises `jobs.actions.bookings.NoRoomError` if the week filled up
@@ -62,6 +68,8 @@ def accept_offer(
     lock_until_commit(
         f"booking of property {found.site_id}"
     )  # as `book` does, in the order it needs
+    if found.original or week is None:
+        return accept_change_order(found, name, now)
     monday = diary.monday_of(week)
     if not record_answer(found, State.ACCEPTED, name, now, accepted_week=monday):
         return require_same_answer(found, State.ACCEPTED)
@@ -73,6 +81,21 @@ def accept_offer(
     record_offer_event(found, Event.ACCEPTED, now=now, words=f"{words}{asked}")
     book_accepted_week(found, monday, words, now)
     return found
+
+
+def accept_change_order(offer: Offer, name: str, now: datetime) -> Offer:
+    """It goes with the visit of the offer that it changes; a person looks whether the day still has
+    room."""
+    if not offer.original:
+        raise AnswerError(_("Choose a week."))
+    if not record_answer(offer, State.ACCEPTED, name, now):
+        return require_same_answer(offer, State.ACCEPTED)
+    more = f" It takes {offer.hours.normalize():f} more hours: look at the day." * bool(offer.hours)
+    with display.in_staff_language():
+        words = f"{name.strip()} accepted {offer.title}.{more}"
+    record_offer_event(offer, Event.ACCEPTED, now=now, words=words)
+    add_offer_to_do(offer, ToDo.Kind.ANSWER, "accepted", words, now)
+    return offer
 
 
 def book_accepted_week(offer: Offer, monday: date, words: str, now: datetime) -> None:
@@ -186,7 +209,11 @@ def ask_question(*, token_hash: str, words: str, now: datetime) -> OfferEvent:
 
 
 def sent_offer_by_token_hash(token_hash: str) -> Offer:
-    found = Offer.objects.select_related("client", "site").filter(token_hash=token_hash).first()
+    found = (
+        Offer.objects.select_related("client", "site", "original")
+        .filter(token_hash=token_hash)
+        .first()
+    )
     if found is None or found.state == State.DRAFT:
         raise AnswerError(_("This link leads to no offer. Use the whole link from our message."))
     return found

@@ -52,14 +52,18 @@ class AcceptForm(forms.Form):
     def __init__(
         self,
         *args: Any,
-        weeks: Sequence[date],
+        weeks: Sequence[date] | None,
         right: WithdrawalRight | None,
         today: date,
         **kwargs: Any,
     ) -> None:
+        """`weeks` None: of a change order, which has none of its own."""
         super().__init__(*args, **kwargs)
         self.right = right
         self.today = today
+        if weeks is None:
+            del self.fields["week"], self.fields["asks_early"]
+            return
         choices = [(week.isoformat(), week_text(week)) for week in weeks]
         self.fields["week"].choices = choices  # type: ignore[attr-defined]
         if not any(self.is_early(week) for week in weeks):

@@ -4,6 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import cached_property
 
 from babel import Locale
 from babel.dates import format_interval
@@ -18,8 +19,9 @@ from clients.models import Property
 from clients.notation import supported_language
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
-from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
+from jobs.models import Booking, Crew, Defect, Offer, OfferEvent, OfferLine, OfferScope, Photo
 from jobs.offers.client_steps import client_steps
+from jobs.offers.terms import OfferTerm, deposit_of_offer, terms_of_offer
 
 Event = OfferEvent.Kind
 State = Offer.State
@@ -162,6 +164,32 @@ class OfferPage:
             if lines
         ]
 
+    @cached_property
+    def agreed_sums(self) -> list[PriceGroup]:
+        """The offer, each change of it that was accepted, and this one: what the work comes to.
+        Nothing for an offer without changes."""
+        if not self.offer.original and self.offer.state != State.ACCEPTED:
+            return []
+        first = self.offer.original or self.offer
+        changes = list(Offer.objects.accepted_changes(first).select_related("original"))
+        if self.offer.original and self.offer not in changes:
+            changes.append(self.offer)
+        rows = [first, *changes] if changes else []
+        return [PriceGroup(row.title, row.total) for row in rows]
+
+    @property
+    def agreed_total(self) -> Decimal:
+        return sum((group.amount for group in self.agreed_sums), Decimal(0))
+
+    @cached_property
+    def terms(self) -> list[OfferTerm]:
+        """What stands beside the price."""
+        return terms_of_offer(self.offer)
+
+    @property
+    def deposit(self) -> Decimal:
+        return deposit_of_offer(self.offer)
+
     @property
     def total_words(self) -> str:
         """What the last sum is called: nobody has to pay before they have agreed."""
@@ -263,6 +291,12 @@ class OfferPage:
         waiting = self.offer.waiting
         return Decimal(waiting["now"] if "now" in waiting else waiting["recoat"])
 
+    @cached_property
+    def defects(self) -> list[Defect]:
+        """What is open on the structure of its decks."""
+        decks = [part.scope.deck_id for part in self.decks]
+        return list(Defect.objects.still_open().filter(structure_check__deck__in=decks))
+
     @property
     def questions_and_answers(self) -> list[OfferEvent]:
         """Questions and answers, oldest first."""
@@ -300,7 +334,7 @@ def offer_by_token_hash(token_hash: str) -> Offer | None:
 
 def with_page_data(offers: QuerySet[Offer]) -> QuerySet[Offer]:
     """In a fixed number of queries."""
-    related = offers.select_related("client", "site", "price_list")
+    related = offers.select_related("client", "site", "price_list", "original")
     return related.prefetch_related(
         "scopes__deck__site", "scopes__product", "lines", "taxes", "events"
     )
@@ -333,7 +367,7 @@ def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
 def newest_photo_by_deck(deck_ids: Collection[int]) -> dict[int, Photo]:
     """The newest photograph of each deck, in one query."""
     rows = (
-        Photo.objects.filter(deck__in=deck_ids)
+        Photo.objects.filter(deck__in=deck_ids, defect=None)
         .order_by("deck_id", "-taken_on", "-id")
         .distinct("deck_id")
     )

@@ -89,7 +89,8 @@ def public_forms(page: OfferPage, action: str = "", data: Any = None) -> dict[st
     typed = {action: data}
     forms: dict[str, Form] = {"ask": AskForm(typed.get("ask"))}
     if page.is_open:
-        weeks = bookable_weeks(page.offer, today=page.today)
+        is_change = page.offer.original_id is not None
+        weeks = None if is_change else bookable_weeks(page.offer, today=page.today)
         forms |= {
             "accept": accept_form(page, weeks, typed.get("accept")),
             "decline": DeclineForm(typed.get("decline")),
@@ -99,7 +100,7 @@ def public_forms(page: OfferPage, action: str = "", data: Any = None) -> dict[st
     return forms
 
 
-def accept_form(page: OfferPage, weeks: Sequence[date], data: Any) -> AcceptForm:
+def accept_form(page: OfferPage, weeks: Sequence[date] | None, data: Any) -> AcceptForm:
     return AcceptForm(data, weeks=weeks, right=page.right_to_withdraw, today=page.today)
 
 

@@ -220,7 +220,7 @@ JOIN jobs_job job ON job.id = newest.job_id
 JOIN clients_deck deck ON deck.id = job.deck_id
 GROUP BY 1, 2, 3, 4, 5, 6
 """
-DECKS_A_TRANSACTION = 25_000  # decks at a time: bounds memory and how long a row stays locked
+DECKS_A_TRANSACTION = 2_000  # bounds memory, and how long a row stays locked
 MID_MONTH_DAYS = (
     30.4 * np.arange(1, 13) - 15
 )  # day of the year that stands for a month, FAO-56 eq. 22 and its note
