@@ -251,7 +251,7 @@ def make_client(random: Random, number: int, now: datetime) -> Client:
 
 def add_demo_consent(client: Client, address: str, now: datetime) -> None:
     with display.in_client_language(client.language):
-        wording = consent_wording(Business.objects.get(), Channel.EMAIL, address)
+        wording = consent_wording(Business.objects.get(), Channel("email"), address)
     Consent.objects.create(
         client=client,
         channel="email",
