@@ -19,6 +19,7 @@ from clients.pages import is_kept_form
 from clients.views import sessions, sign_in
 
 FRENCH_PAGE = b'<html lang="fr"'
+REFUSED_FEATURES = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 UNSTORABLE_ESCAPE = "%00"  # all else that is no character is replaced where it is decoded
 SET_UP_PAGES = {
     "sign_out",
@@ -99,6 +100,19 @@ class GzipPagesMiddleware(GZipMiddleware):
         if request.method != "GET" or request.META.get("QUERY_STRING"):
             return response
         return super().process_response(request, response)
+
+
+class PermissionsPolicyMiddleware:
+    """No page, and nothing that is put into one, asks a device for more than files and passkeys
+    (W3C, Permissions Policy)."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response["Permissions-Policy"] = REFUSED_FEATURES
+        return response
 
 
 class StorableTextMiddleware:

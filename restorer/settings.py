@@ -79,6 +79,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "clients.middleware.GzipPagesMiddleware",
     "csp.middleware.CSPMiddleware",
+    "clients.middleware.PermissionsPolicyMiddleware",
     "clients.middleware.NoStoreMiddleware",
     "clients.middleware.StorableTextMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

@@ -12,7 +12,7 @@ from clients.forms.fields import CountryField, needed_with_others, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
 from clients.messaging.texts_page import languages_in_use
-from clients.models import Business, Channel, Client, ContactPoint, traits_of
+from clients.models import Business, Channel, Client, ContactPoint, channels_with, traits_of
 from clients.notation import EmailError, PhoneError, parse_phone
 
 MAX_CONTACT_POINTS = 12
@@ -266,7 +266,8 @@ class ConsentForm(forms.Form):
         self.today = today
         if self.data.get("is_given") == "no":
             self.fields["wording"].required = self.fields["evidence"].required = False
-        self.last_of_calls = client.consents.filter(channel=Channel.CALL).first()
+        spoken = channels_with("is_spoken")
+        self.last_of_calls = client.consents.filter(channel__in=spoken).first()
         if self.data.get("basis") == Consent.Basis.REGISTER:
             self.fields["wording"].required = False
         self.suppressed_channels = suppressed_channels(client, business)
@@ -297,7 +298,7 @@ class ConsentForm(forms.Form):
 
     def check_look(self, channel: str) -> None:
         """The register is one of numbers that are called."""
-        if channel and channel != Channel.CALL:
+        if channel and not traits_of(channel).is_spoken:
             self.add_error("basis", "A register of numbers is looked up for calls only.")
         elif why := why_no_look(self.last_of_calls):
             self.add_error("basis", why)

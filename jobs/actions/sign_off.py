@@ -99,7 +99,7 @@ def send_care_record(*, job: Job, by: User | None, now: datetime) -> tuple[Messa
     route = care_record_route(job, contacts, now)
     record = build_care_record(job)
     if not may_invite(job, contacts, now):
-        record = replace(record, forecast=None)
+        record = replace(record, forecast=None, is_inviting=False)
     written = texts.compose_text(
         purpose=MessageText.Purpose.CARE,
         channel=Channel.EMAIL,

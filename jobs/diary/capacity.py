@@ -52,8 +52,9 @@ def active_crews() -> list[Crew]:
 
 def holiday_places(business: Business, *sites: Property) -> list[HolidayPlace]:
     """Nobody works on a holiday of the business, nor on one where the deck stands."""
-    places = [HolidayPlace(each.country, each.region, each.town) for each in (business, *sites)]
-    return list(dict.fromkeys(places))
+    own = HolidayPlace(business.country, business.region, business.town)
+    others = (HolidayPlace(each.country, each.region, each.town) for each in sites)
+    return list(dict.fromkeys([own, *others]))
 
 
 def crew_day_capacities(

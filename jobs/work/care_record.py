@@ -26,11 +26,12 @@ CARE_ADVICE = [
     _("Wash with water, a mild soap and a soft broom, along the grain. No bleach."),
     _("Clear snow with a plastic shovel along the boards; no salt and no metal edges."),
     _("Put nothing else on it: another product may not hold, and then only a strip helps."),
-    _(
-        "When water soaks in instead of beading, the deck is due. Tell us then; a recoat in time"
-        " saves a strip."
-    ),
 ]
+DUE_ADVICE = _(
+    "When water soaks in instead of beading, the deck is due. Tell us then; a recoat in time saves"
+    " a strip."
+)
+WORN_ADVICE = _("When water soaks in instead of beading, the finish is worn.")
 SOFT_TIMBER_ADVICE = _("Keep pressure washers away: a close jet furs and gouges this wood.")
 HARD_TIMBER_ADVICE = _(
     "If you use a pressure washer, keep the pressure low, the nozzle well away and go along the"
@@ -60,13 +61,14 @@ LOOSE_BOARD_CAUTION = _(
 @dataclass(frozen=True)
 class CareRecord:
     """One job as the client reads it; `care` is None if no finish went on, `forecast` if it is not
-    the newest coat."""
+    the newest coat. Where we may not invite to the next work, `is_inviting` is False."""
 
     job: Job
     coats: list[CoatApplied]
     care: CareNote | None
     forecast: ForecastSummary | None
     photo: Photo | None
+    is_inviting: bool = True
 
     @property
     def signature_url(self) -> str:
@@ -99,6 +101,7 @@ class CareRecord:
             *CARE_ADVICE[:2],
             SOFT_TIMBER_ADVICE if self.job.deck.is_jet_sensitive else HARD_TIMBER_ADVICE,
             *CARE_ADVICE[2:],
+            DUE_ADVICE if self.is_inviting else WORN_ADVICE,
         ]
 
     @property

@@ -13,8 +13,10 @@ from random import Random
 
 from django.db import transaction
 
+from clients import display
+from clients.messaging.asking import consent_wording
 from clients.messaging.models import Consent
-from clients.models import Business, Client, ContactPoint, Deck, Place, Property, User
+from clients.models import Business, Channel, Client, ContactPoint, Deck, Place, Property, User
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
 from restorer.demo import diary, offers
 from restorer.demo import shelf as demo_shelf
@@ -243,18 +245,21 @@ def make_client(random: Random, number: int, now: datetime) -> Client:
         is_preferred=True,
     )
     if number % 9 != 4 and random.random() < 0.85:
-        add_demo_consent(client, now)
+        add_demo_consent(client, address, now)
     return client
 
 
-def add_demo_consent(client: Client, now: datetime) -> None:
+def add_demo_consent(client: Client, address: str, now: datetime) -> None:
+    with display.in_client_language(client.language):
+        wording = consent_wording(Business.objects.get(), Channel("email"), address)
     Consent.objects.create(
         client=client,
         channel="email",
         is_given=True,
         basis="express",
         evidence="Ticked on the sign-off form",
-        wording="Yes, remind me by e-mail when my deck is due for care.",
+        wording=wording,
+        asked_where=Consent.AskedWhere.SIGN_OFF,
         recorded_at=now - timedelta(days=400),
     )
 

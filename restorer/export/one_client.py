@@ -23,14 +23,16 @@ def client_tables(client: Client) -> dict[str, list[dict[str, Any]]]:
     """Table → its rows about this client, by columns; tables without any are left out."""
     ways_to_client = paths_to_client()
     found = {
-        model._meta.db_table: client_rows(model, ways_to_client[model], client)
+        model._meta.db_table: rows_of_one_client(model, ways_to_client[model], client)
         for model in exported_models()
         if model in ways_to_client
     }
     return {table: rows for table, rows in found.items() if rows}
 
 
-def client_rows(model: type[models.Model], ways: list[str], client: Client) -> list[dict[str, Any]]:
+def rows_of_one_client(
+    model: type[models.Model], ways: list[str], client: Client
+) -> list[dict[str, Any]]:
     asked = reduce(or_, (Q(**{way: client.pk}) for way in ways))
     columns = [column for column in exported_columns(model) if not is_secret(column)]
     keys = model._base_manager.filter(asked).values("pk")

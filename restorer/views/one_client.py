@@ -12,7 +12,7 @@ from clients import display
 from clients.messaging.models import CallNote
 from clients.models import Client, Property, traits_of
 from clients.pages import business_of, business_today, owner_required
-from jobs.models import Booking, Job, Photo
+from jobs.models import Booking, Job, Photo, Visit
 from jobs.pdf import render_paper
 from restorer.export import client_columns, client_tables
 
@@ -57,7 +57,8 @@ def client_story(client: Client) -> dict[str, Any]:
     """What stands on the paper, by kind, the oldest first."""
     jobs = Prefetch("decks__jobs", Job.objects.with_coats().order_by("finished_on", "pk"))
     photos = Prefetch("decks__photos", Photo.objects.order_by("taken_on", "pk"))
-    homes = Property.objects.filter(client=client).prefetch_related(jobs, photos, "decks__visits")
+    visits = Prefetch("decks__visits", Visit.objects.order_by("visited_on", "pk"))
+    homes = Property.objects.filter(client=client).prefetch_related(jobs, visits, photos)
     return {
         "homes": homes.order_by("pk"),
         "offers": client.offers.exclude(sent_at=None).order_by("sent_at"),

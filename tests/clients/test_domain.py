@@ -76,6 +76,13 @@ def test_questions_of_included_records_are_counted_and_loops_end():
     assert str(found(GOOD | inner)["SPF"].verdict) == "good"  # 2 + 8 = 10: just allowed
 
 
+def test_beside_all_a_redirect_counts_nowhere_and_nothing_behind_it_is_tested():
+    """RFC 7208 §5.1 and §6.1."""
+    ten = " ".join(f"a:host{n}.example.com" for n in range(10))
+    beside = {("example.com", "TXT"): [f"v=spf1 redirect=_spf.example.net {ten} -all a mx"]}
+    assert str(found(GOOD | beside)["SPF"].verdict) == "good"
+
+
 @pytest.mark.parametrize(
     ("record", "words"),
     [

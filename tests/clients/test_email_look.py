@@ -66,13 +66,17 @@ def test_nothing_is_fetched_and_nothing_runs(offer: str) -> None:
         "tel:+19025550100",
         "mailto:office@example.com",
         "https://decks.example.com/u/xyz/",
+        "https://decks.example.com/privacy/",
     ]
 
 
 def test_plain_text_and_html_say_the_same(business: Business) -> None:
     written = compose_text(purpose="first", channel="email", language="fr", fields=GIVEN)
     said = " ".join(Reader(SHEET.sub("", written.html)).words).split()
-    plain = written.text.replace(": {unsubscribe_url}", "").replace("--\n", "").split()
+    text = written.text.replace(": {unsubscribe_url}", "").replace("--\n", "")
+    address = "https://decks.example.com/privacy/?language=fr"  # behind its words in the HTML
+    assert f'href="{address}"' in written.html
+    plain = text.replace(address, "").split()
     missing = [
         word for word in plain if word not in said and word.strip(":.,") not in "".join(said)
     ]

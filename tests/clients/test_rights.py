@@ -216,6 +216,7 @@ def test_the_browser_is_told_to_run_nothing_but_ours(
         assert answer["X-Frame-Options"] == "DENY"
         assert answer["X-Content-Type-Options"] == "nosniff"
         assert answer["Referrer-Policy"] == "same-origin"
+        assert "camera=()" in answer["Permissions-Policy"]
 
 
 def test_cookies_are_out_of_reach_of_scripts_and_of_other_sites(

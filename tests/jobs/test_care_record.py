@@ -171,6 +171,8 @@ def test_when_it_is_next_due_goes_only_to_those_whom_we_may_invite(
     paper = words(read(bytes(Attachment.objects.get(message=message).content)))
     assert ("Best recoated in autumn 2027" in message.text) == may_invite
     assert ("Best recoated" in paper) == may_invite
+    assert ("a recoat in time saves a strip" in paper) == may_invite
+    assert ("the finish is worn" in paper) != may_invite
     assert "Walk on it from Jun 14, 2026" in message.text
 
 

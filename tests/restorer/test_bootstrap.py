@@ -2,6 +2,7 @@
 what it installs, what it says, and when it stays quiet."""
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -44,7 +45,8 @@ def machine(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Machine:
     monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 1000)
     monkeypatch.delenv("RESTORER_NO_VENV", raising=False)
     monkeypatch.setenv("RESTORER_APT", "1")
-    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: None)
+    real = shutil.which
+    monkeypatch.setattr(bootstrap.shutil, "which", lambda n: None if n == "uv" else real(n))
     monkeypatch.delenv("CI", raising=False)
     monkeypatch.delenv("CHROMIUM", raising=False)
     return made

@@ -32,6 +32,8 @@ SEEN_BY_CLIENTS = [
     *Path(settings.BASE_DIR, "jobs/templates/jobs/pdf").glob("*.html"),
     Path(settings.BASE_DIR, "jobs/templates/jobs/sign_off.html"),
     Path(settings.BASE_DIR, "clients/templates/clients/unsubscribe.html"),
+    Path(settings.BASE_DIR, "clients/templates/clients/_privacy.html"),
+    Path(settings.BASE_DIR, "restorer/templates/restorer/client_paper.html"),
     Path(settings.BASE_DIR, "reminders/templates/reminders/_wear_curve_svg.html"),
     Path(settings.BASE_DIR, "restorer/templates/django/forms/field.html"),
 ]
@@ -152,6 +154,14 @@ def test_no_template_that_clients_see_has_words_that_are_not_marked(path: Path) 
     found.close()
 
     assert WORD.findall(" ".join(found.words)) == []
+
+
+def test_no_translation_holds_two_sentences_run_together() -> None:
+    """As when two versions of one are merged."""
+    for language in catalogue.translated_languages():
+        for message in catalogue.read_catalogue(language):
+            for said in [message.string] if isinstance(message.string, str) else message.string:
+                assert not re.search(r"[a-zà-ÿ][.!?][A-ZÀ-Ý]", said), said
 
 
 def test_the_command_says_what_is_not_translated(

@@ -66,7 +66,7 @@ class Consent(models.Model):
             ),
             models.CheckConstraint(
                 name="consent_register_is_of_calls",
-                condition=~Q(basis="register") | Q(channel=Channel.CALL),
+                condition=~Q(basis="register") | Q(channel="call"),
             ),
         ]
 

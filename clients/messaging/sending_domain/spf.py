@@ -22,6 +22,16 @@ def spf_terms(record: str) -> list[str]:
     return record.split()[1:]
 
 
+def tested_terms(record: str) -> list[str]:
+    """Those that a receiver comes to: what stands behind `all` is never tested (§5.1), and beside
+    `all` a redirect counts nowhere (§6.1)."""
+    terms = spf_terms(record)
+    end = next((at for at, term in enumerate(terms) if bare_term(term) == "all"), None)
+    if end is None:
+        return terms
+    return [term for term in terms[:end] if not bare_term(term).startswith("redirect=")]
+
+
 def bare_term(term: str) -> str:
     """The term without its qualifier."""
     return term.lstrip("+-~?").lower()
@@ -35,7 +45,7 @@ def is_lookup_term(term: str) -> bool:
 def count_lookups(record: str, ask: DnsQuery, depth: int = 0) -> int:
     """How many questions a receiver must ask, those of included records with them;
     cut off well above the limit."""
-    asking = [term for term in spf_terms(record) if is_lookup_term(term)]
+    asking = [term for term in tested_terms(record) if is_lookup_term(term)]
     count = len(asking)
     for term in asking if depth < MAX_LOOKUPS else []:
         word = bare_term(term)
