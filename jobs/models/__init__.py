@@ -17,7 +17,7 @@ from jobs.models.offer import Offer, OfferLine, OfferQuerySet, OfferScope, Offer
 from jobs.models.offer_event import OfferEvent
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
 from jobs.models.product import Batch, FinishClass, Product
-from jobs.models.search import SearchEntry, SearchWord
+from jobs.models.search import SearchEntry, SearchWord, UnwrittenSearch
 from jobs.models.visit import GRADE_FIELDS, Visit
 
 __all__ = [
@@ -55,5 +55,6 @@ __all__ = [
     "StockTin",
     "Tax",
     "TravelZone",
+    "UnwrittenSearch",
     "Visit",
 ]
