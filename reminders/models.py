@@ -51,8 +51,11 @@ COUNT_AND_AREA = {
 
 class ForecastQuerySet(models.QuerySet["Forecast"]):
     def current(self) -> "ForecastQuerySet":
-        """Of decks that are neither archived nor a former client's."""
-        return self.filter(deck__archived_at=None, deck__site__client__archived_at=None)
+        """Of decks that are neither archived nor a former client's; by the few that are, so that
+        counting the rest joins nothing."""
+        archived = Deck.objects.exclude(archived_at=None).order_by()
+        left = Deck.objects.filter(site__client__archived_at__isnull=False).order_by()
+        return self.exclude(deck__in=archived.values("pk")).exclude(deck__in=left.values("pk"))
 
     def due_in(self, month: date) -> "ForecastQuerySet":
         """Due in that month."""
@@ -251,6 +254,31 @@ class ModelFit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.version}, visits to {self.trained_on}"
+
+
+class LearnedStart(models.Model):
+    """What other books learned, as the start of this one until its own visits say more; without a
+    row it starts from the published figures."""
+
+    id = models.SmallIntegerField(primary_key=True, default=1, editable=False)
+    version = models.CharField(max_length=40, help_text="Equal files give an equal version.")
+    created_at = models.DateTimeField(db_default=Now())
+    parameters = models.JSONField(help_text="As the numerical core pooled them.")
+    books = models.PositiveIntegerField(help_text="How many books it comes from.")
+    visits = models.PositiveIntegerField(help_text="Graded visits in them.")
+    decks = models.PositiveIntegerField(help_text="Decks in them.")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(name="one_learned_start", condition=Q(id=1)),
+            models.CheckConstraint(
+                name="start_rests_on_books",
+                condition=Q(books__gte=1, visits__gte=1, decks__gte=1),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.version}, from {self.books} books"
 
 
 class ReminderQuerySet(models.QuerySet["Reminder"]):

@@ -77,6 +77,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "clients.middleware.GzipPagesMiddleware",
     "csp.middleware.CSPMiddleware",
     "clients.middleware.NoStoreMiddleware",
     "clients.middleware.StorableTextMiddleware",
@@ -127,6 +128,7 @@ DATABASES = {
 LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
 FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"
 ADVICE_PROVIDER = "reminders.forecasting.forecast_summaries.work_advice"
+LOOKS_PROVIDER = "reminders.forecasting.check_worth.looks_near"
 OVERDUE_PROVIDER = "reminders.forecasting.forecast_summaries.overdue_deck_ids"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {

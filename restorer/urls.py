@@ -4,7 +4,7 @@ from django.conf import settings
 from django.urls import include, path
 
 from restorer.api import other_urls, program_urls
-from restorer.views import backup, errors, health, phone, programs, webhooks
+from restorer.views import backup, errors, health, one_client, phone, programs, webhooks
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
@@ -15,6 +15,8 @@ urlpatterns = [
     path("phone/offline/", phone.show_without_signal, name="phone_offline"),
     path("health/", health.show_health, name="health"),
     path("", include("clients.urls.public")),
+    path("clients/<int:pk>/everything.json", one_client.all_as_json, name="client_json"),
+    path("clients/<int:pk>/everything.pdf", one_client.all_as_pdf, name="client_paper"),
     path("clients/", include("reminders.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.urls.decks")),

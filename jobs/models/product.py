@@ -1,7 +1,7 @@
 """Products as their data sheets describe them, and the batches that came into the van."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
@@ -25,7 +25,9 @@ class ProductQuerySet(models.QuerySet["Product"]):
     def with_job_counts(self) -> "ProductQuerySet":
         """For the list: what is in use first, then by kind and name, with the number of jobs each
         went into."""
-        counted = self.annotate(jobs_count=models.Count("coats_applied__job", distinct=True))
+        one = Product.objects.filter(pk=OuterRef("pk")).order_by().values("pk")
+        jobs = one.annotate(jobs=models.Count("coats_applied__job", distinct=True)).values("jobs")
+        counted = self.annotate(jobs_count=Subquery(jobs))  # for each that a page shows, not of all
         return counted.order_by("-is_active", "kind", "name")
 
     def in_use(self) -> "ProductQuerySet":
@@ -53,6 +55,9 @@ class Product(models.Model):
 
     name = models.CharField(max_length=120)
     maker = models.CharField(max_length=120, blank=True)
+    supplier = models.CharField(
+        max_length=120, blank=True, help_text="Where you buy it, with their article number."
+    )
     kind = models.CharField(max_length=10, choices=Kind.choices, default=Kind.FINISH)
     finish_class = models.CharField(max_length=24, choices=FinishClass.choices, blank=True)
     base = models.CharField(max_length=7, choices=Base.choices, default=Base.WATER)

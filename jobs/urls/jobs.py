@@ -4,10 +4,12 @@ from django.urls import path
 
 from jobs.views import (
     care,
+    colour_approval,
     deck_checks,
     erasing,
     jobs,
     kept_files,
+    ledger,
     log,
     moving,
     photos,
@@ -16,6 +18,7 @@ from jobs.views import (
     shelf,
     sign_off,
     splitting,
+    structure,
     tracing,
 )
 
@@ -24,6 +27,15 @@ urlpatterns = [
     path("log/", log.log_job_page, name="log"),
     path("visit/", deck_checks.new_check, name="visit"),
     path("visit/<int:pk>/edit/", deck_checks.edit_check, name="visit_edit"),
+    path("structure/", structure.new_structure_check, name="structure"),
+    path("structure/photos/", structure.defect_photos, name="defect_photos"),
+    path("structure/<int:pk>/", structure.show_structure_report, name="structure_report"),
+    path("structure/<int:pk>/report.pdf", structure.structure_report_paper, name="structure_paper"),
+    path("structure/<int:pk>/send/", structure.send_structure_report, name="structure_send"),
+    path("defects/<int:pk>/fixed/", structure.defect_fixed, name="defect_fixed"),
+    path("ledger/", ledger.show_ledger, name="ledger"),
+    path("<int:pk>/settled/", ledger.mark_settled, name="settle"),
+    path("colour/<int:pk>/", colour_approval.new_colour_approval, name="colour"),
     path("to-buy/", scope.show_to_buy, name="to_buy"),
     path("scope/<int:deck_id>/", scope.show_scope, name="scope"),
     path("<int:pk>/", jobs.show_job, name="detail"),

@@ -12,7 +12,7 @@ from reminders.figures.offers_won import read_offers_won
 from reminders.figures.plans import read_plans
 from reminders.figures.reminder_funnel import read_reminder_funnel
 from reminders.figures.turnover import read_turnover
-from reminders.figures.work_to_come import read_work_to_come
+from reminders.figures.work_to_come import keep_work_to_come, read_work_to_come
 
 FIGURE_READERS: Mapping[str, Callable[..., MonthlyFigure]] = {
     "turnover": read_turnover,
@@ -24,7 +24,7 @@ FIGURE_READERS: Mapping[str, Callable[..., MonthlyFigure]] = {
     "plans": read_plans,
 }
 
-__all__ = ["FIGURE_READERS", "MonthlyFigure", "read_figure", "read_figures"]
+__all__ = ["FIGURE_READERS", "MonthlyFigure", "keep_work_to_come", "read_figure", "read_figures"]
 
 
 def read_figure(key: str, *, today: date, business: Business) -> MonthlyFigure:

@@ -1,12 +1,14 @@
 """Work to come: how many hours and how much money come due in each month of two years, and how
 sure that is. The chances are those of the forecasts; what is left out is said on the page."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 import numpy as np
+from django.core.cache import cache
 
 from clients import display
 from clients.models import Business
@@ -29,6 +31,10 @@ from reminders.pacing import LabourTimes, labour_times
 from reminders.pictures import MonthColumn, month_columns
 
 ALREADY_DUE = "due already"
+LARGE_BOOK_DECKS = 5_000  # above, counting takes longer than somebody waits for a page
+DECKS_A_BATCH = 10_000
+SECONDS_A_DAY = 24 * 60 * 60
+COUNTED_ONCE = "Counted once a day, in the night. What was booked since shows tomorrow."
 COLUMNS = [
     FigureColumn("decks", "Decks"),
     FigureColumn("hours", "Hours", "hours"),
@@ -42,23 +48,61 @@ COLUMNS = [
 
 
 def read_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
-    """In a fixed number of queries."""
+    """In a fixed number of queries. Of a large book every deck is looked at once a day only."""
+    if Forecast.objects.count() <= LARGE_BOOK_DECKS:
+        return calculate_work_to_come(today=today, business=business)
+    kept: MonthlyFigure | None = cache.get(kept_figure_key(today, business))
+    return kept or keep_work_to_come(today=today, business=business)
+
+
+def kept_figure_key(today: date, business: Business) -> str:
+    return f"work-to-come/{business.currency}/{today}"
+
+
+def keep_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
+    """Calculate it now; a large book then shows it for the rest of the day."""
+    found = calculate_work_to_come(today=today, business=business)
+    if Forecast.objects.count() <= LARGE_BOOK_DECKS:
+        return found
+    kept = replace(found, notes=[*found.notes, COUNTED_ONCE])
+    cache.set(kept_figure_key(today, business), kept, SECONDS_A_DAY)
+    return kept
+
+
+def calculate_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
+    """From every deck of the book, in a fixed number of queries."""
     known = {row[0]: WornDeck._make(row) for row in Forecast.objects.current().worn_deck_rows()}
-    coats = read_newest_coats(sorted(known), today=today) if known else None
     months = [shift_months(today.replace(day=1), later) for later in range(MONTHS_LOOKED_AT)]
-    if coats is None:
+    ends = [today, *(shift_months(month, 1) for month in months)]
+    found = [
+        part for ids in batches_of(sorted(known)) if (part := chances_worn(ids, ends, today=today))
+    ]
+    if not found:
         return work_figure(months, [], [], [])
-    decks = [known[deck] for deck in coats.deck_id]
+    decks = [known[deck] for ids, _ in found for deck in ids]
+    chances = np.concatenate([chances for _, chances in found])
     times = labour_times({deck.deck_id: deck.area_m2 for deck in decks}, today=today)
     worth = deck_worth(decks, times, today=today, currency=business.currency)
-    ends = [today, *(shift_months(month, 1) for month in months)]
-    chances = forecast.worn_chances_by_day(
-        bridge.core_coats(coats, today=today),
-        bridge.active_posterior(),
-        [bridge.epoch_days(day) for day in ends],
-    )
     rows = work_rows([ALREADY_DUE, *months], month_chances(chances), worth)
     return work_figure(months, rows, year_facts(chances, worth), notes_of(decks, worth, times))
+
+
+def batches_of(deck_ids: Sequence[int]) -> Iterator[Sequence[int]]:
+    """What a coat is made of is large while it is calculated: some thousands at a time."""
+    for at in range(0, len(deck_ids), DECKS_A_BATCH):
+        yield deck_ids[at : at + DECKS_A_BATCH]
+
+
+def chances_worn(
+    deck_ids: Sequence[int], ends: Sequence[date], *, today: date
+) -> tuple[Sequence[int], Floats] | None:
+    """Those of the decks that have a coat, and the chance that it is worn by each of the days."""
+    coats = read_newest_coats(deck_ids, today=today)
+    if coats is None:
+        return None
+    days = [bridge.epoch_days(day) for day in ends]
+    core = bridge.core_coats(coats, today=today)
+    return coats.deck_id, forecast.worn_chances_by_day(core, bridge.active_posterior(), days)
 
 
 def month_chances(chances: Floats) -> Floats:

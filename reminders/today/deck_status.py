@@ -11,7 +11,7 @@ from django.db.models.functions import Cast
 
 from clients.messaging.models.message import State
 from jobs.models import Booking, Offer, OfferScope
-from reminders.models import ForecastQuerySet, Reminder, ReminderStep, Stop
+from reminders.models import ForecastQuerySet, PacedDeck, Reminder, ReminderStep, Stop
 from reminders.months import month_of, shift_months
 from reminders.steps import ANCHOR_COLUMNS, PENDING_STATES, UNREACHED_STATES
 
@@ -96,14 +96,10 @@ def job_ids_in_states(*states: str) -> QuerySet[Any, Any]:
 
 def first_word_conditions(rule: StatusRule) -> list[When]:
     """Where nothing has been said, the pacing plan goes before the days of the steps."""
-    unsaid = ~Q(job__in=reminded_job_ids())
-    in_plan = Q(job__paced__isnull=False) & (
-        Q(job__paced__until=None) | Q(job__paced__until__gte=rule.today)
-    )
-    return [
-        When(unsaid & in_plan & Q(job__paced__week__lt=rule.until), then=Value("remind")),
-        When(unsaid & in_plan, then=Value(QUIET)),
-    ]
+    in_force = PacedDeck.objects.filter(Q(until=None) | Q(until__gte=rule.today)).order_by()
+    is_soon = Q(job__in=in_force.filter(week__lt=rule.until).values("job"))
+    unsaid = ~Q(job__in=reminded_job_ids()) & Q(job__in=in_force.values("job"))
+    return [When(unsaid, then=Case(When(is_soon, then=Value("remind")), default=Value(QUIET)))]
 
 
 def next_word_conditions(rule: StatusRule) -> list[When]:
@@ -114,11 +110,12 @@ def next_word_conditions(rule: StatusRule) -> list[When]:
             continue
         is_open = ~Q(job__in=job_ids_past_step(step.number))
         day = {f"{ANCHOR_COLUMNS[step.anchor]}__lt": rule.until - timedelta(days=step.offset_days)}
-        found += [
-            When(is_open & Q(**day), then=Value("remind")),
-            When(is_open & Q(job__in=reminded_job_ids()), then=Value("reminded")),
-            When(is_open, then=Value(QUIET)),
-        ]
+        words = Case(
+            When(Q(**day), then=Value("remind")),
+            When(job__in=reminded_job_ids(), then=Value("reminded")),
+            default=Value(QUIET),
+        )
+        found.append(When(is_open, then=words))
     return found
 
 

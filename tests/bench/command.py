@@ -21,6 +21,7 @@ from tests.bench import (
     core,
     forecasts,
     importing,
+    lists,
     offers,
     pacing,
     packs,
@@ -30,6 +31,7 @@ from tests.bench import (
     rude,
     search,
     sending,
+    traffic,
     unsubscribing,
 )
 from tests.bench.timing import elapsed_seconds
@@ -41,6 +43,7 @@ BENCHES = [
     "forecasts",
     "due",
     "today",
+    "lists",
     "planning",
     "pacing",
     "core",
@@ -112,6 +115,7 @@ class Command(BaseCommand):
                 date(today.year + today.month // 12, today.month % 12 + 1, 1)
             ),
             "today": pages.measure_today_page,
+            "lists": lambda: self.measure_lists(options["decks"], today),
             "planning": lambda: planning.measure_reminder_planning(today, now),
             "pacing": lambda: pacing.measure_pacing_plan(today, now),
             "core": core.measure_core_fits,
@@ -127,11 +131,16 @@ class Command(BaseCommand):
         for name, step in steps.items():
             wanted = set(options["only"] or BENCHES)
             if name in wanted or (
-                name == "forecasts" and {"due", "today", "planning", "pacing"} & wanted
+                name == "forecasts" and {"due", "today", "lists", "planning", "pacing"} & wanted
             ):
                 self.write_line(f"Measuring {name}")
                 results[name] = step()
         return results
+
+    def measure_lists(self, decks: int, today: date) -> dict[str, float]:
+        """With a busy business's outbox, offers and diary, which later parts then have too."""
+        traffic.make_bench_traffic(decks=decks, today=today)
+        return lists.measure_list_pages(today)
 
     def write_line(self, text: str) -> None:
         self.stderr.write(text)

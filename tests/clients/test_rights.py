@@ -24,6 +24,7 @@ PUBLIC = {
     "forgotten_password",
     "password_by_link",
     "first_visit",
+    "privacy",
     "unsubscribe",
     "text_status",
     "text_inbound",
@@ -32,6 +33,9 @@ PUBLIC = {
     "offer_paper",
     "offer_photo",
     "offer_visit",
+    "report_public",
+    "report_paper",
+    "report_photo",
     "client_page",
     "client_page_code",
     "client_page_photo",
@@ -50,9 +54,12 @@ EVERYBODY = """
     jobs:deck_files jobs:product_files jobs:document jobs:document_change
     jobs:trace
     jobs:scope
+    jobs:structure jobs:defect_photos jobs:structure_report jobs:structure_paper jobs:defect_fixed
+    jobs:colour diary:day_sheet
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
-    diary:calendar_file diary:notes
+    diary:calendar_file diary:notes diary:on_the_way diary:next_visit outbox:take_back
+    settings:sources
     settings:own_password settings:signing_in settings:prove_it_is_you settings:app
     settings:remove_app settings:recovery_codes settings:passkey_options settings:add_passkey
     settings:remove_passkey settings:end_session settings:end_other_sessions
@@ -67,7 +74,7 @@ OWNER_AND_OFFICE = """
     jobs:sold jobs:move_deck jobs:split_client jobs:split_deck
     deck_forms:change_many clients:archive_many
     clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
-    jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
+    jobs:recall outbox:act outbox:detail outbox:list outbox:texts
     pacing:household pacing:plan reminders:due reminders:due_month
     reminders:remind reminders:stop_chosen settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
@@ -76,7 +83,9 @@ OWNER_AND_OFFICE = """
     channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
-    offers:answer offers:pdf
+    offers:change
+    offers:answer offers:pdf jobs:structure_send jobs:ledger
+    jobs:settle
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
@@ -90,8 +99,8 @@ OWNER = """
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
     webhooks webhook webhook_add webhook_edit webhook_repeat
-    speech:domain speech:law_drop prices:new prices:change prices:remove
-    jobs:erase jobs:erasures
+    speech:domain speech:law_drop prices:new prices:terms prices:change prices:remove
+    jobs:erase jobs:erasures client_json client_paper
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {

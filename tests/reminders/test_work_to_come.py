@@ -12,7 +12,7 @@ from django.core.management import call_command
 from django.test import Client as Browser
 
 from jobs.models import Rate
-from reminders import forecast
+from reminders import forecast, tasks
 from reminders.figures.due_sums import sum_due_work
 from reminders.forecasting import bridge, read_newest_coats
 from tests.factories import DeckFactory, PriceListFactory
@@ -176,3 +176,20 @@ def test_an_empty_book_has_no_work_to_come(as_owner):
     DeckFactory()
 
     assert rows_of(as_owner) == []
+
+
+@pytest.mark.django_db
+def test_a_large_book_is_counted_once_a_day_and_the_page_says_so(
+    as_owner, coated, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    coated(on=date(2025, 5, 10))
+    assert "Counted once a day" not in as_owner.get("/figures/").content.decode()
+    monkeypatch.setattr("reminders.figures.work_to_come.LARGE_BOOK_DECKS", 0)
+
+    first = as_owner.get("/figures/work_to_come.csv").content
+    coated(on=date(2025, 6, 10))
+
+    assert as_owner.get("/figures/work_to_come.csv").content == first
+    assert "Counted once a day" in as_owner.get("/figures/").content.decode()
+    tasks.refresh_forecasts_nightly()  # counts again, as it does each night
+    assert as_owner.get("/figures/work_to_come.csv").content != first

@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('reminders', '0014_plain_words'),
+        ('reminders', '0015_learned_start'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('clients', '0025_tax_number'),
-        ('jobs', '0019_cautions_translated'),
+        ('jobs', '0020_client_withdraws'),
     ]
 
     operations = [

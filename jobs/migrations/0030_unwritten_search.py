@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0021_search_fewer_calls'),
+        ('jobs', '0029_search_fewer_calls'),
     ]
 
     operations = [

@@ -20,6 +20,6 @@ def earlier_functions():
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("jobs", "0020_documents"),
+        ("jobs", "0028_drawn_signature"),
     ]
     operations = [migrations.RunSQL(functions(), earlier_functions())]

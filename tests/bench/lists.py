@@ -1,0 +1,68 @@
+"""Every page that lists the book, whole as a browser gets it, against the SQL it runs: how many
+questions it asks, how many rows come back, how long it takes."""
+
+from datetime import date
+
+from django.db import connection
+from django.test import Client as Browser
+from django.test.utils import CaptureQueriesContext
+
+from tests.bench.pages import bench_owner, run_statements
+from tests.bench.timing import percentile, time_in_turn
+
+PAIRS = 7
+
+
+def list_addresses(today: date) -> dict[str, str]:
+    """Today stands first: it is what an owner opens on a Monday morning."""
+    return {
+        "Today": "/",
+        "Today, all decks": "/?tab=all",
+        "due list": f"/due/{today:%Y-%m}/",
+        "clients": "/clients/",
+        "clients, looked up": "/clients/?q=otti",
+        "clients, page 900": "/clients/?page=900",
+        "outbox": "/outbox/",
+        "diary": "/diary/",
+        "offers": "/offers/",
+        "products": "/jobs/products/",
+        "figures": "/figures/",
+    }
+
+
+def measure_list_pages(today: date) -> dict[str, float]:
+    """Of each page: milliseconds (median), ratio to its own SELECTs, SELECTs, their rows, and
+    kilobytes."""
+    browser = Browser(headers={"host": "127.0.0.1"})
+    browser.force_login(bench_owner())
+    results: dict[str, float] = {}
+    for name, address in list_addresses(today).items():
+        for figure, value in measure_list_page(browser, address).items():
+            results[f"{name}: {figure}"] = value
+    return results
+
+
+def measure_list_page(browser: Browser, address: str) -> dict[str, float]:
+    browser.get(address)  # what is kept for a while is there
+    with CaptureQueriesContext(connection) as captured:
+        answer = browser.get(address)
+        statements = [each["sql"] for each in captured if each["sql"].startswith("SELECT")]
+    if answer.status_code != 200:
+        raise RuntimeError(f"{address} answers {answer.status_code}.")
+    pair = time_in_turn(
+        lambda: browser.get(address), lambda: run_statements(statements), times=PAIRS
+    )
+    return {
+        "ms": 1000 * percentile(pair.ours, 0.5),
+        "times_sql": pair.ratio,
+        "selects": float(len(statements)),
+        "rows": float(count_rows(statements)),
+        "kilobytes": len(answer.content) / 1000,
+    }
+
+
+def count_rows(statements: list[str]) -> int:
+    """All rows that came back to draw the page."""
+    connection.ensure_connection()
+    with connection.connection.cursor() as cursor:
+        return sum(len(cursor.execute(statement).fetchall()) for statement in statements)
