@@ -15,7 +15,7 @@ from clients.messaging.outbox import sender
 from clients.models import Business, Heartbeat
 from jobs import importing, photos
 from jobs.actions.photo_files import delete_orphaned_photos
-from jobs.models import ListImport
+from jobs.models import ListImport, UnwrittenSearch
 from reminders import actions, care_plans, figures
 from reminders.forecasting import bridge, refitting
 from reminders.models import ReminderStep
@@ -71,8 +71,9 @@ def finish_events() -> str:
 
 
 def continue_lists() -> str:
-    """Lists that are coming in, should nobody have been woken for them."""
-    if ListImport.objects.working().exists():
+    """Lists that are coming in, should nobody have been woken for them; and words of the search
+    that are noted only."""
+    if ListImport.objects.working().exists() or UnwrittenSearch.objects.exists():
         importing.continue_imports()
     return ""
 

@@ -61,7 +61,7 @@ def undo_change(*, entry: LogEntry, now: datetime) -> models.Model:
     there = model._base_manager.filter(pk=entry.object_pk).first() if model else None
     if there is None or entry.action != LogEntry.Action.UPDATE:
         raise UndoError(f"This cannot be undone from here. {ELSEWHERE}")
-    row = lock_row(there)
+    row: models.Model = lock_row(there)
     if LogEntry.objects.get_for_object(row).filter(pk__gt=entry.pk).exists():
         raise UndoError("It was changed again since. Undo the newest change first.")
     if hanging := next(built_since(row, entry.timestamp), ""):

@@ -9,6 +9,7 @@ from django.utils.encoding import punycode
 INVISIBLE_CHARACTERS = re.compile(
     r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2060-\u2069\ufeff]"
 )
+validate_email = EmailValidator()
 SEVERAL_ADDRESSES = re.compile(r"[,;\s]\S*@|@.*@")
 
 
@@ -44,7 +45,7 @@ def is_email_address(text: str) -> bool:
     local, _, domain = text.rpartition("@")
     plain = "".join(letter if letter.isascii() else "x" for letter in local)
     try:
-        EmailValidator()(f"{plain}@{punycode(domain)}")
+        validate_email(f"{plain}@{punycode(domain)}")
     except (ValidationError, UnicodeError):
         return False
     return len(text) <= 254

@@ -1,6 +1,7 @@
 """How a place name is compared: without accents, case or doubled spaces."""
 
 import unicodedata
+from functools import lru_cache
 
 # Letters that Unicode does not take apart into a base letter and an accent.
 WHOLE_LETTERS = str.maketrans(
@@ -38,8 +39,11 @@ WHOLE_LETTERS = str.maketrans(
 )
 
 
+@lru_cache(maxsize=20_000)
 def strip_accents(text: str) -> str:
     """The name in unaccented letters, spaces single; letters of other scripts stay as they are."""
+    if text.isascii():
+        return " ".join(text.replace("`", "'").split())
     parts = unicodedata.normalize("NFKD", text.translate(WHOLE_LETTERS))
     return " ".join(
         "".join(letter for letter in parts if not unicodedata.combining(letter)).split()

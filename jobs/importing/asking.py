@@ -55,6 +55,19 @@ def book_facts(business: Business, now: datetime) -> BookFacts:
     )
 
 
+@dataclass(slots=True)
+class StagedRow:
+    """A row of a list as it waits, without what only the pages ask of it."""
+
+    source_id: int
+    number: int
+    ordinal: int
+    cells: list[str]
+
+    def cell(self, at: int) -> str:
+        return self.cells[at] if at < len(self.cells) else ""
+
+
 @dataclass
 class ListReading:
     """One list with the book it goes into. Everything is worked out when it is first asked for."""
@@ -149,7 +162,7 @@ def invoice_of(row: ListRow, at: int) -> str:
     return row.cells[at] if at < len(row.cells) else ""
 
 
-def rows_of(source: ListImport, rows: Sequence[ImportRow]) -> list[ListRow]:
+def rows_of(source: ListImport, rows: Sequence[ImportRow | StagedRow]) -> list[ListRow]:
     """Rows to read; one that tells neither a name nor how to reach anybody goes with the row above
     it."""
     found = []
@@ -190,7 +203,7 @@ def filled_from(
     return cells
 
 
-def row_above(row: ImportRow, names: Sequence[int]) -> list[str] | None:
+def row_above(row: ImportRow | StagedRow, names: Sequence[int]) -> list[str] | None:
     """The last row before this one that names somebody."""
     earlier = ImportRow.objects.filter(source=row.source_id, ordinal__lt=row.ordinal)
     for cells in earlier.order_by("-ordinal").values_list("cells", flat=True)[:200]:

@@ -5,9 +5,11 @@ Both are kept by triggers (migration `0002_search`), so that whatever writes a r
 import or COPY, is found.
 """
 
+from django.contrib.postgres.fields import ArrayField
 from django.contrib.postgres.indexes import GinIndex, OpClass
 from django.contrib.postgres.search import SearchVectorField
 from django.db import models
+from django.db.models.functions import Now
 
 from clients.models import Client, Deck
 
@@ -47,3 +49,14 @@ class SearchWord(models.Model):
 
     def __str__(self) -> str:
         return self.word
+
+
+class UnwrittenSearch(models.Model):
+    """Clients whose words are still to be written for the search: noted in the transaction that
+    changed them, gone in the one that wrote the words."""
+
+    client_ids = ArrayField(models.BigIntegerField())
+    made_at = models.DateTimeField(db_default=Now())
+
+    def __str__(self) -> str:
+        return f"{len(self.client_ids)} clients"

@@ -23,7 +23,12 @@ from jobs.search.questions import (
     parse_question,
     split_words,
 )
-from jobs.search.refreshing import refresh_search, search_later
+from jobs.search.refreshing import (
+    note_unwritten,
+    refresh_search,
+    search_later,
+    write_noted_words,
+)
 
 __all__ = [
     "FIRST_YEAR",
@@ -39,10 +44,12 @@ __all__ = [
     "Topic",
     "coat_records_by_deck",
     "find_decks",
+    "note_unwritten",
     "parse_question",
     "read_question",
     "refresh_search",
     "search_later",
     "split_history",
     "split_words",
+    "write_noted_words",
 ]

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 
-from django.db import connection
+from django.db import connection, transaction
 
 MANY_CLIENTS = 1_000  # from here on the planner has to know how much was loaded
 
@@ -26,3 +26,34 @@ def refresh_search(client_ids: Collection[int] | None = None) -> None:
             cursor.execute("SELECT search_analyze()")
         cursor.execute("SELECT search_refresh(%s::bigint[])", [numbers])
         cursor.execute("SET LOCAL restorer.search_later = 'off'")
+
+
+def note_unwritten(client_ids: Collection[int]) -> None:
+    """Their words are written by `write_noted_words`, soon and in another transaction."""
+    if client_ids:
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "INSERT INTO jobs_unwrittensearch (client_ids) VALUES (%s::bigint[])",
+                [sorted(client_ids)],
+            )
+
+
+def write_noted_words() -> int:
+    """What was noted and nobody else is at, each note in a transaction of its own; how many."""
+    done = 0
+    while write_one_note():
+        done += 1
+    return done
+
+
+@transaction.atomic
+def write_one_note() -> bool:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "DELETE FROM jobs_unwrittensearch WHERE id = (SELECT id FROM jobs_unwrittensearch"
+            " ORDER BY id LIMIT 1 FOR UPDATE SKIP LOCKED) RETURNING client_ids"
+        )
+        found = cursor.fetchone()
+    if found:
+        refresh_search(found[0])
+    return bool(found)

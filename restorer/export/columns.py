@@ -30,6 +30,7 @@ LEFT_OUT_TABLES = {
     "clients_user_user_permissions",
     "jobs_searchentry",
     "jobs_searchword",
+    "jobs_unwrittensearch",
 }
 # secrets, and what is true of one installation only
 LEFT_OUT_COLUMNS = {

@@ -20,6 +20,7 @@ from tests.bench import (
     book,
     core,
     forecasts,
+    importing,
     lists,
     offers,
     pacing,
@@ -37,6 +38,7 @@ from tests.bench.timing import elapsed_seconds
 
 SCRATCH = "restorer_bench"
 BENCHES = [
+    "import",
     "search",
     "forecasts",
     "due",
@@ -62,6 +64,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--decks", type=int, default=100_000)
+        parser.add_argument("--rows", type=int, default=100_000)
         parser.add_argument("--messages", type=int, default=1_000)
         parser.add_argument("--offers", type=int, default=400)
         parser.add_argument("--only", nargs="*", choices=BENCHES, default=None)
@@ -122,6 +125,7 @@ class Command(BaseCommand):
             "sending": lambda: sending.measure_delivery(options["messages"], now),
             "unsubscribe": lambda: unsubscribing.measure_unsubscribe(options["messages"], now),
             "rude": rude.measure_rude_visitors,
+            "import": lambda: importing.measure_list_import(options["rows"]),
         }
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():

@@ -11,9 +11,11 @@ from django.test import Client as Browser
 from django.urls import reverse
 
 from clients.models import Business, Client
-from jobs import importing
+from jobs import importing, search
 from jobs.importing import running
-from jobs.models import ImportRow, Job, ListImport
+from jobs.models import ImportRow, Job, ListImport, SearchEntry, UnwrittenSearch
+from jobs.search import find_decks
+from reminders import tasks
 from reminders.models import Forecast
 from tests.jobs.towns import add_towns
 
@@ -148,3 +150,36 @@ def test_by_command_a_file_that_is_no_list_is_refused_in_words(tmp_path: Path) -
 
     with pytest.raises(CommandError, match="cannot be read as a spreadsheet"):
         call_command("import_book", str(tmp_path / "list.xlsx"), guess=True)
+
+
+def deck_of(words: str) -> int:
+    return len(find_decks(words, limit=5, today=NOW.date()).hits)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_words_of_the_search_are_written_beside_the_rows_and_all_there_at_the_end(
+    staged: Callable[[int], ListImport], asked: list[str]
+) -> None:
+    source = staged(120)
+    importing.start_import(source=source, now=NOW)
+    importing.continue_imports()
+
+    assert ListImport.objects.get().state == "done"
+    assert not UnwrittenSearch.objects.exists()
+    assert SearchEntry.objects.count() == Client.objects.count() == 120 - 120 // 7
+    assert [deck_of(f"Saltonby{n}") for n in (41, 118)] == [1, 1]
+
+
+def test_words_that_a_dead_worker_left_are_written_with_the_next_tick(
+    staged: Callable[[int], ListImport], asked: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(search, "write_noted_words", lambda: 0)
+    importing.import_now(source=staged(20), now=NOW)
+    monkeypatch.undo()
+    assert UnwrittenSearch.objects.count() == 1
+    assert deck_of("Saltonby5") == 0
+
+    tasks.continue_lists()
+
+    assert deck_of("Saltonby5") == 1
+    assert not UnwrittenSearch.objects.exists()

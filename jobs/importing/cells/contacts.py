@@ -82,6 +82,7 @@ def area_code_of(text: str) -> str:
     return found[1] if found else ""
 
 
+@lru_cache(maxsize=10_000)
 def read_emails(text: str) -> tuple[str, ...]:
     """All addresses of a cell. Raises UnreadableCell for something with an @ that is none."""
     found: list[str] = []
@@ -97,6 +98,7 @@ def read_emails(text: str) -> tuple[str, ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=10_000)
 def read_name(text: str) -> str:
     """“Saltonby, Ottilie” as a letter greets her: “Ottilie Saltonby”."""
     text = " ".join(text.split()).strip(" ,;-")

@@ -29,6 +29,7 @@ class Area:
     is_bare: bool = False
 
 
+@lru_cache(maxsize=20_000)
 def is_blank(text: str) -> bool:
     """Nothing, or one of the ways to write that."""
     return not text or text.casefold().strip(" .") in NOTHING

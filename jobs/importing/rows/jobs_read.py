@@ -167,10 +167,14 @@ class JobReader:
         job = next((job for job in jobs if job.kind in {"strip", "recoat"}), jobs[0])
         if coats:
             counted = job.coats[0].coats if job.coats else None
-            job.coats = [replace(coat, coats=coat.coats or counted) for coat in coats]
+            job.coats = [
+                coat if coat.coats or not counted else replace(coat, coats=counted)
+                for coat in coats
+            ]
         job.notes += [words for coat in coats if (words := unnamed_words(coat))]
         job.coats = [
-            replace(coat, product=coat.product if is_named(coat) else "") for coat in job.coats
+            coat if is_named(coat) or not coat.product else replace(coat, product="")
+            for coat in job.coats
         ]
         job.price = self.price(lines, works)
         job.currency = lines[0].first("currency").upper()[:3] or self.book.currency

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 MAX_STREET = 200
 MAX_TOWN = 120
+MAX_SPLIT = 5_000  # addresses that are kept as parts
 
 
 class PlaceReader:
@@ -27,6 +28,7 @@ class PlaceReader:
         self.towns_by_pk = {
             str(town.pk): town for towns in book.gazetteer.towns.values() for town in towns
         }
+        self.split: dict[str, AddressRead] = {}  # of the last rows: neighbours are often one client
         self.known: dict[tuple[str, str], KnownTown | None] = {}
 
     def read(self, cells: "Cells", unit: UnitRead) -> SiteRead | None:
@@ -59,12 +61,7 @@ class PlaceReader:
     def address(self, cells: "Cells") -> AddressRead:
         """Own columns first; what they leave open comes from the whole address."""
         whole = cells.first("address") or cells.first("street")
-        found = split_address(
-            whole,
-            country=self.book.country,
-            regions=self.book.gazetteer.regions,
-            is_town=self.book.gazetteer.is_town,
-        )
+        found = self.parts_of(whole)
         town, _, rest = cells.first("town").partition(",")
         region = cells.first("region") or rest.strip()
         street = found.street
@@ -76,6 +73,18 @@ class PlaceReader:
             self.book.gazetteer.region(region) or region or found.region,
             cells.first("postcode") or found.postcode,
         )
+
+    def parts_of(self, whole: str) -> AddressRead:
+        if len(self.split) >= MAX_SPLIT:
+            self.split.clear()
+        if whole not in self.split:
+            self.split[whole] = split_address(
+                whole,
+                country=self.book.country,
+                regions=self.book.gazetteer.regions,
+                is_town=self.book.gazetteer.is_town,
+            )
+        return self.split[whole]
 
     def has_own_town(self, cells: "Cells") -> bool:
         """A town beside the address, not one that heads a group of rows: that gives way."""

@@ -85,8 +85,8 @@ class ChunkWriter:
 
     @transaction.atomic
     def write(self, units: Sequence[UnitRead], *, is_trial: bool = False) -> list[Outcome]:
-        """All units; the search and the forecasts follow in the same transaction, unless it is a
-        trial that is taken back."""
+        """All units; the forecasts follow in the same transaction, and the words of the search are
+        noted to be written, unless it is a trial that is taken back."""
         lock_until_commit("writing of lists")
         search.search_later()
         self.start_chunk(units)
@@ -115,7 +115,7 @@ class ChunkWriter:
         self.changes.flush()
 
     def follow(self) -> None:
-        search.refresh_search(self.touched_clients)
+        search.note_unwritten(self.touched_clients)
         if self.touched_decks:
             follow_job_changes(deck_ids=self.touched_decks, now=self.now)
 

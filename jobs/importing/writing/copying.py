@@ -1,13 +1,13 @@
 """Rows of any model by COPY: no signals, no trail, keys known before."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from typing import Any
 
 from django.contrib.postgres.fields import ArrayField
 from django.db import connection
-from django.db.models import Field, JSONField, Model
+from django.db.models import CharField, Field, JSONField, Model, TextField
 from django.db.models.fields import NOT_PROVIDED
 
 Row = Mapping[str, Any]  # column → value
@@ -50,6 +50,24 @@ def called_defaults(model: type[Model]) -> dict[str, Any]:
 
 
 @cache
+def text_array_columns(model: type[Model]) -> frozenset[str]:
+    fields: Sequence[Field[Any, Any]] = model._meta.local_concrete_fields
+    return frozenset(
+        str(each.column)
+        for each in fields
+        if isinstance(each, ArrayField) and isinstance(each.base_field, TextField | CharField)
+    )
+
+
+def array_literal(values: Sequence[str]) -> str:
+    """As PostgreSQL reads an array of texts (its manual, 8.15.2)."""
+    quoted = ",".join(
+        '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"' for value in values
+    )
+    return f"{{{quoted}}}"
+
+
+@cache
 def json_columns(model: type[Model]) -> frozenset[str]:
     fields: Sequence[Field[Any, Any]] = model._meta.local_concrete_fields
     return frozenset(
@@ -59,24 +77,41 @@ def json_columns(model: type[Model]) -> frozenset[str]:
     )
 
 
+def as_it_is(value: Any) -> Any:
+    return value
+
+
+def writer_of(model: type[Model], name: str) -> Callable[[Any], Any]:
+    """How a value of that column is handed to COPY."""
+    if name in json_columns(model):
+        return json.dumps
+    return array_literal if name in text_array_columns(model) else as_it_is
+
+
+def filler_of(model: type[Model], name: str) -> Callable[[], Any]:
+    """What stands in that column of a row that does not say; the same text for all where it may
+    be."""
+    write = writer_of(model, name)
+    make = called_defaults(model).get(name)
+    if make is not None and make not in (dict, list):
+        return lambda: write(make())
+    value = make() if make else defaults_of(model).get(name)
+    ready = None if value is None else write(value)
+    return lambda: ready
+
+
 def insert_rows(model: type[Model], rows: Sequence[Row]) -> None:
     """Write the rows, which name their columns; all of them the same ones beyond the defaults."""
     if not rows:
         return
-    base = defaults_of(model)
-    called = called_defaults(model)
-    columns = list(dict.fromkeys([*rows[0], *base]))
-    as_json = json_columns(model)
+    columns = list(dict.fromkeys([*rows[0], *defaults_of(model)]))
+    plan = [(name, writer_of(model, name), filler_of(model, name)) for name in columns]
     names = ", ".join(f'"{name}"' for name in columns)
     with (
         connection.cursor() as cursor,
         cursor.copy(f'COPY "{model._meta.db_table}" ({names}) FROM STDIN') as copy,
     ):
         for row in rows:
-            values = []
-            for name in columns:
-                value = row[name] if name in row else base.get(name)
-                if value is None and name in called and name not in row:
-                    value = called[name]()
-                values.append(json.dumps(value) if name in as_json else value)
-            copy.write_row(values)
+            copy.write_row(
+                [write(row[name]) if name in row else fill() for name, write, fill in plan]
+            )
