@@ -9,6 +9,6 @@ class RestorerConfig(AppConfig):
     def ready(self) -> None:
         from auditlog.registry import auditlog
 
-        from restorer import models
+        from restorer import checks, models  # noqa: F401 - importing checks registers them
 
         auditlog.register(models.ApiToken, exclude_fields=["token_hash", "last_used_at"])

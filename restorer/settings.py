@@ -75,6 +75,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "restorer.metrics.RequestTimesMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -277,6 +278,12 @@ Q_CLUSTER = {
     "guard_cycle": 1,
     "recycle": 200,
 }
+
+# Figures for machines that watch (docs/server.md, "Watching"). Web processes count into files of
+# this folder; prometheus_client reads its name from the environment when it is first imported.
+METRICS_TOKEN = os.environ.get("METRICS_TOKEN", "")
+METRICS_DIR = Path(os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(VAR_DIR / "metrics")))
+METRICS_DIR.mkdir(parents=True, exist_ok=True)
 
 # LOG_FORMAT=json writes one object a line. Either way no line holds the secret part of an address.
 LOGGING = {
