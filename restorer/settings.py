@@ -124,6 +124,9 @@ DATABASES = {
         conn_health_checks=True,
     )
 }
+if env_flag("POOLED_DATABASE", False):  # a pooler gives each transaction another connection
+    DATABASES["default"]["DISABLE_SERVER_SIDE_CURSORS"] = True
+    DATABASES["default"].setdefault("OPTIONS", {})["prepare_threshold"] = None
 # What a lower app asks of one above it, which it may not import.
 LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
 FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"

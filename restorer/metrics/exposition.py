@@ -63,5 +63,5 @@ class BookCollector(Collector):
 def write_metrics(*, now: datetime) -> bytes:
     registry = CollectorRegistry()
     registry.register(BookCollector(read_wellbeing(now=now)))
-    MultiProcessCollector(registry, path=str(settings.METRICS_DIR))
+    MultiProcessCollector(registry, path=str(settings.METRICS_DIR))  # type: ignore[no-untyped-call]
     return generate_latest(registry)

@@ -57,8 +57,8 @@ def read_wellbeing(*, now: datetime) -> Wellbeing:
         needing_a_person=Message.objects.needing_a_person().count(),
         messages=dict(counted.values_list("state").annotate(found=Count("pk"))),
         forecast_age=seconds_since(forecasts, now),
-        made_backup_age=seconds_since(made and made.started_at, now),
-        proven_backup_age=seconds_since(proven and proven.proven_at, now),
+        made_backup_age=seconds_since(made.started_at if made else None, now),
+        proven_backup_age=seconds_since(proven.proven_at if proven else None, now),
         is_backup_old=proven is None or proven.is_proof_old(now=now),
     )
 
