@@ -1,6 +1,6 @@
 """The audit trail in words: who changed what, when, and what it was before."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -8,7 +8,7 @@ from typing import Any
 from auditlog.models import LogEntry
 from django.contrib.contenttypes.models import ContentType
 from django.core.exceptions import FieldDoesNotExist
-from django.db.models import Field, Model, QuerySet
+from django.db.models import Field, Model, Q, QuerySet
 from django.utils import timezone
 
 from clients.models import User, is_primary_key
@@ -27,6 +27,13 @@ IGNORED_FIELDS = {
     "uploaded_at",
 }  # they say nothing that the entry does not
 PROGRAM = "program"
+# kind of record → kinds of its parts, and by which field they belong to it
+PARTS = {
+    "job": [("coatapplied", "job"), ("photo", "job")],
+    "client": [("contactpoint", "client"), ("property", "client")],
+    "deck": [("photo", "deck"), ("document", "deck")],
+    "product": [("batch", "product"), ("pack", "product"), ("document", "product")],
+}
 RECENT = timedelta(hours=24)
 
 
@@ -50,6 +57,8 @@ class AuditEntry:
     record: str
     key: str  # what the filter by record takes
     changes: list[FieldChange]
+    pk: int = 0
+    can_be_undone: bool = False
 
 
 def mask_value(value: str) -> str:
@@ -59,22 +68,40 @@ def mask_value(value: str) -> str:
 
 def audit_log_entries(*, person: str = "", record: str = "") -> QuerySet[LogEntry]:
     """Newest first; `person` is the key of a user or "program", `record` such as client-7 or
-    client."""
+    client; one record with its parts."""
     rows: QuerySet[Any, Any] = LogEntry.objects.select_related("actor", "content_type")
     rows = rows.order_by("-timestamp", "-id")
     if person == PROGRAM:
         rows = rows.filter(actor=None)
     elif person:
         rows = rows.filter(actor_id=int(person)) if is_primary_key(person) else rows.none()
-    if record:
-        kind, _, key = record.partition("-")
-        rows = rows.filter(content_type__model=kind) if kind.isidentifier() else rows.none()
-        if key:
-            rows = rows.filter(object_id=int(key)) if is_primary_key(key) else rows.none()
+    kind, _, key = record.partition("-")
+    if not record:
+        return rows
+    if not kind.isidentifier() or (key and not is_primary_key(key)):
+        return rows.none()
+    rows = rows.filter(with_parts(kind, int(key)) if key else Q(content_type__model=kind))
     return rows
 
 
-def describe_entries(rows: Iterable[LogEntry]) -> Iterator[AuditEntry]:
+def with_parts(kind: str, key: int) -> Q:
+    """The record itself and the rows that are a part of it, also those that are gone."""
+    asked = Q(content_type__model=kind, object_id=key)
+    for part, field in PARTS.get(kind, ()):
+        content_type = ContentType.objects.filter(model=part).first()
+        model: Any = content_type.model_class() if content_type else None
+        if model is None:
+            continue
+        there = model._base_manager.filter(**{field: key}).values_list("pk", flat=True)
+        gone = Q(action=LogEntry.Action.DELETE, **{f"changes__{field}__contains": [str(key)]})
+        asked |= Q(content_type=content_type) & (Q(object_id__in=list(there)) | gone)
+    return asked
+
+
+def describe_entries(
+    rows: Iterable[LogEntry], *, undoable: Collection[int] = ()
+) -> Iterator[AuditEntry]:
+    """`undoable` are the keys of those that can be taken back."""
     for row in rows:
         kind = row.content_type
         yield AuditEntry(
@@ -85,6 +112,8 @@ def describe_entries(rows: Iterable[LogEntry]) -> Iterator[AuditEntry]:
             record=row.object_repr[:MAX_VALUE_LENGTH],
             key=f"{kind.model}-{row.object_id}",
             changes=list(field_changes(row, kind.model_class())),
+            pk=row.pk,
+            can_be_undone=row.pk in undoable,
         )
 
 

@@ -3,7 +3,8 @@
 Whoever changes something sends the event inside the transaction of the change and hands `now` on.
 A receiver that fails undoes the change: `send`, never `send_robust`. Within one app the function is
 called directly. The receivers: clients/messaging/actions/staff_notices.py,
-jobs/actions/offer_sending.py and offer_withdrawal.py, reminders/actions.py.
+jobs/actions/offer_sending.py and offer_withdrawal.py, reminders/actions.py,
+restorer/api/forgetting.py, restorer/webhooks/announcing.py.
 """
 
 from django.dispatch import Signal
@@ -11,6 +12,13 @@ from django.dispatch import Signal
 # Decks, the place they lie at, their jobs or what was found on them have changed.
 # deck_ids: Collection[int], now: datetime
 decks_changed = Signal()
+
+# A finished job was written down by a person or a program; a list that is brought in does not say
+# so. job_id: int, now: datetime
+job_logged = Signal()
+
+# A client accepted or declined an offer. offer_id: int, now: datetime
+offer_answered = Signal()
 
 # Work on decks was booked (is_wanted) or declined by the client; the words say which and when.
 # deck_ids: Collection[int], is_wanted: bool, words: str, now: datetime

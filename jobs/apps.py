@@ -23,6 +23,7 @@ class JobsConfig(AppConfig):
             models.Job,
             models.CoatApplied,
             models.Photo,
+            models.Document,
             models.Crew,
             models.DayOff,
             models.Booking,

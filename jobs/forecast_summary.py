@@ -12,6 +12,8 @@ from django.conf import settings
 from django.db.models import QuerySet, TextChoices
 from django.utils.module_loading import import_string
 
+from clients.models import Property
+
 
 @dataclass(frozen=True)
 class ForecastSummary:
@@ -58,6 +60,31 @@ def work_advice_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, 
     """By the chance alone; what is known of the deck beside it goes before it (jobs/scope)."""
     provider: AdviceProvider = import_string(settings.ADVICE_PROVIDER)
     return provider(deck_ids, today)
+
+
+@dataclass(frozen=True)
+class NearbyLook:
+    """A deck that a crew near by had better look at too: where, how far [km], and what the look is
+    worth, in prices of a recoat."""
+
+    deck_id: int
+    label: str
+    client: str
+    street: str
+    km: float
+    worth: float
+
+
+class LooksProvider(Protocol):
+    """The few worth most, the best first."""
+
+    def __call__(self, site: Property, today: date) -> list[NearbyLook]: ...
+
+
+def nearby_looks(site: Property, *, today: date) -> list[NearbyLook]:
+    """What else is worth a look for whoever is at a property."""
+    provider: LooksProvider = import_string(settings.LOOKS_PROVIDER)
+    return provider(site, today)
 
 
 class OverdueProvider(Protocol):

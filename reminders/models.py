@@ -256,6 +256,31 @@ class ModelFit(models.Model):
         return f"{self.version}, visits to {self.trained_on}"
 
 
+class LearnedStart(models.Model):
+    """What other books learned, as the start of this one until its own visits say more; without a
+    row it starts from the published figures."""
+
+    id = models.SmallIntegerField(primary_key=True, default=1, editable=False)
+    version = models.CharField(max_length=40, help_text="Equal files give an equal version.")
+    created_at = models.DateTimeField(db_default=Now())
+    parameters = models.JSONField(help_text="As the numerical core pooled them.")
+    books = models.PositiveIntegerField(help_text="How many books it comes from.")
+    visits = models.PositiveIntegerField(help_text="Graded visits in them.")
+    decks = models.PositiveIntegerField(help_text="Decks in them.")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(name="one_learned_start", condition=Q(id=1)),
+            models.CheckConstraint(
+                name="start_rests_on_books",
+                condition=Q(books__gte=1, visits__gte=1, decks__gte=1),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.version}, from {self.books} books"
+
+
 class ReminderQuerySet(models.QuerySet["Reminder"]):
     def first_sent(self, *, since: datetime) -> "list[tuple[int, int, int, datetime]]":
         """Deck, property, client and moment of the first reminder of each coat that was sent, of
@@ -549,9 +574,14 @@ class PacedDeck(models.Model):
 
 
 class SavedView(models.Model):
-    """A list of the page Today that somebody comes back to: a name for what stands in the
-    address."""
+    """A list of the page Today, or a look-up, that somebody comes back to: a name for what stands
+    in the address."""
 
+    class Page(models.TextChoices):
+        TODAY = "today", "Today"
+        LOOK_UP = "look_up", "Clients"
+
+    page = models.CharField(max_length=7, choices=Page.choices, default=Page.TODAY)
     owner = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="saved_views"
     )
@@ -561,7 +591,9 @@ class SavedView(models.Model):
     class Meta:
         ordering = ["name", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["owner", "name"], name="view_once_a_name_and_person")
+            models.UniqueConstraint(
+                fields=["owner", "page", "name"], name="view_once_a_name_and_person"
+            )
         ]
 
     def __str__(self) -> str:

@@ -13,7 +13,7 @@ from jobs.actions import offers as offer_actions
 from jobs.actions.offers import OfferError
 from jobs.models import Booking, Offer, OfferScope
 from jobs.offers import WAITING_MONTHS, DeckOutlook, OfferBrief, Outlook
-from jobs.scope import propose_scopes
+from jobs.scope import Override, propose_scopes
 from reminders import forecast
 from reminders.forecasting import bridge, read_newest_coats
 from reminders.models import Forecast
@@ -53,13 +53,19 @@ def draft_offers(
 
 
 def recalculate_from_forecast(
-    *, offer: Offer, today: date, now: datetime, by: User | None
+    *,
+    offer: Offer,
+    today: date,
+    now: datetime,
+    by: User | None,
+    without_sanding: bool = False,
 ) -> Offer:
     """Calculate a draft again for the same decks. Raises `OfferError` and `PricingError`."""
     decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
     if not decks:
         raise OfferError("No deck stands in this offer, so there is nothing to calculate from.")
-    brief = next(iter(orders_by_property(decks, today=today)))
+    override = Override(without_sanding=without_sanding)
+    brief = next(iter(orders_by_property(decks, today=today, override=override)))
     return offer_actions.recalculate_draft(offer=offer, brief=brief, today=today, now=now, by=by)
 
 
@@ -96,9 +102,12 @@ def reasons_not_to_draft(deck_ids: Collection[int], *, today: date) -> dict[int,
     return why | dict.fromkeys(booked.values_list("decks", flat=True), "It is booked.")
 
 
-def orders_by_property(decks: Sequence[Deck], *, today: date) -> Iterable[OfferBrief]:
+def orders_by_property(
+    decks: Sequence[Deck], *, today: date, override: Override | None = None
+) -> Iterable[OfferBrief]:
     """One order a property, the deck that is due first leading."""
-    scopes = propose_scopes(decks, today=today)
+    overrides = {deck.pk: override for deck in decks} if override else None
+    scopes = propose_scopes(decks, today=today, overrides=overrides)
     known = deck_outlooks(decks, today=today)
     version = bridge.active_posterior().version
     for place, members in groupby(decks, key=lambda deck: deck.site):

@@ -10,5 +10,7 @@ class RestorerConfig(AppConfig):
         from auditlog.registry import auditlog
 
         from restorer import checks, models  # noqa: F401 - importing checks registers them
+        from restorer.webhooks import announcing  # noqa: F401 - its receivers
 
+        auditlog.register(models.Webhook, exclude_fields=["secret_sealed"])
         auditlog.register(models.ApiToken, exclude_fields=["token_hash", "last_used_at"])

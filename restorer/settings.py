@@ -78,6 +78,7 @@ MIDDLEWARE = [
     "restorer.metrics.RequestTimesMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "clients.middleware.GzipPagesMiddleware",
     "csp.middleware.CSPMiddleware",
     "clients.middleware.NoStoreMiddleware",
     "clients.middleware.StorableTextMiddleware",
@@ -131,6 +132,7 @@ if env_flag("POOLED_DATABASE", False):  # a pooler gives each transaction anothe
 LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
 FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"
 ADVICE_PROVIDER = "reminders.forecasting.forecast_summaries.work_advice"
+LOOKS_PROVIDER = "reminders.forecasting.check_worth.looks_near"
 OVERDUE_PROVIDER = "reminders.forecasting.forecast_summaries.overdue_deck_ids"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 CACHES = {
@@ -262,6 +264,8 @@ BOUNCES_PASSWORD = os.environ.get("BOUNCES_PASSWORD", "")
 BOUNCES_MAILBOX = os.environ.get("BOUNCES_MAILBOX", "INBOX")
 
 # Text messages: all else about the gateway is a row, see clients/messaging/models/gateway.py.
+# networks of one's own to which webhooks may go, such as 192.168.1.0/24; else only to the internet
+WEBHOOK_NETWORKS = env_list("WEBHOOK_NETWORKS")
 GATEWAY_TIMEOUT = int(os.environ.get("GATEWAY_TIMEOUT", "30"))  # seconds to wait for an answer
 
 # django-q2 is the alarm clock only. Why each value: docs/server.md, "The worker".

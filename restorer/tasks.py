@@ -6,6 +6,7 @@ from django.utils import timezone
 from clients.models import Business
 from restorer.api import forget_old_answers
 from restorer.backup import start_backup
+from restorer.webhooks import announce_due_decks, forget_old_posts, post_webhooks
 
 
 def back_up_nightly() -> str:
@@ -19,3 +20,15 @@ def back_up_nightly() -> str:
 def forget_answers_nightly() -> int:
     """Each night: what programs were answered more than a week ago."""
     return forget_old_answers(now=timezone.now())
+
+
+def tell_programs() -> str:
+    """Each minute: what other programs are to hear."""
+    return f"{post_webhooks()} posts taken"
+
+
+def announce_due_nightly() -> int:
+    """Each night, after the forecasts: decks that are due by now; old posts go."""
+    now = timezone.now()
+    forget_old_posts(now=now)
+    return announce_due_decks(now=now)

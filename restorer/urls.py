@@ -4,7 +4,7 @@ from django.conf import settings
 from django.urls import include, path
 
 from restorer.api import other_urls, program_urls
-from restorer.views import backup, errors, health, phone, programs
+from restorer.views import backup, errors, health, one_client, phone, programs, webhooks
 
 urlpatterns = [
     path("", include("reminders.urls.today")),
@@ -16,6 +16,8 @@ urlpatterns = [
     path("health/", health.show_health, name="health"),
     path("metrics", health.show_metrics, name="metrics"),
     path("", include("clients.urls.public")),
+    path("clients/<int:pk>/everything.json", one_client.all_as_json, name="client_json"),
+    path("clients/<int:pk>/everything.pdf", one_client.all_as_pdf, name="client_paper"),
     path("clients/", include("reminders.urls.clients")),
     path("decks/", include("clients.urls.deck_forms")),
     path("decks/", include("reminders.urls.decks")),
@@ -41,6 +43,11 @@ urlpatterns = [
     path("settings/backup/export/", backup.download_export, name="backup_export"),
     path("settings/programs/", programs.show_programs, name="programs"),
     path("settings/programs/new/", programs.add_program, name="program_add"),
+    path("settings/programs/told/", webhooks.list_webhooks, name="webhooks"),
+    path("settings/programs/told/new/", webhooks.add_webhook, name="webhook_add"),
+    path("settings/programs/told/<int:pk>/", webhooks.show_webhook, name="webhook"),
+    path("settings/programs/told/<int:pk>/edit/", webhooks.edit_webhook, name="webhook_edit"),
+    path("settings/programs/posts/<int:pk>/", webhooks.repeat_webhook_post, name="webhook_repeat"),
     path("settings/programs/<int:pk>/end/", programs.end_program, name="program_end"),
     path("settings/prices/", include("jobs.urls.prices")),
     path("settings/lists/", include("jobs.urls.lists")),

@@ -110,6 +110,8 @@ class DeckFactory(RowFactory):
     label = factory.Sequence(lambda n: f"Back deck {n}")
     area_m2 = Decimal("18.00")
     species = "treated_pine"
+    summer_shade_percent = 0
+    winter_shade_percent = 0
 
 
 class ProductFactory(RowFactory):

@@ -18,6 +18,7 @@ from clients.actions.saving import (
 from clients.events import clients_left
 from clients.messaging import outbox, suppression
 from clients.messaging.customers import CUSTOMER, LikelyCustomer
+from clients.messaging.law import AGREED_BASES
 from clients.messaging.models import Consent, Message
 from clients.models import Business, Client, ContactPoint, User, traits_of
 from clients.notation import emails as addresses
@@ -166,7 +167,7 @@ class ConsentInput:
     False), on which basis (of `Consent.Basis`), in which words, shown by what, until when.
 
     `is_welcome_again`: the client, who had asked not to be written to, has asked for it again in so
-    many words.
+    many words. `asked_by`, `asked_where` (of `Consent.AskedWhere`): who of us asked, and where.
     """
 
     channel: str
@@ -176,6 +177,8 @@ class ConsentInput:
     evidence: str
     expires_on: date | None = None
     is_welcome_again: bool = False
+    asked_by: str = ""
+    asked_where: str = ""
 
 
 @transaction.atomic
@@ -186,10 +189,7 @@ def record_consent(
     A withdrawal also cancels what is queued by that channel. A second click adds no second line."""
     channel = entry.channel
     values = consent_values(entry)
-    if entry.is_given and not (values["wording"] and values["evidence"]):
-        raise ConsentError(
-            "A consent needs the words the client agreed to and the evidence that shows it."
-        )
+    require_proof(client, entry)
     there = last_consent_like(lock_row(client), values, by=by, now=now)
     if there and not entry.is_welcome_again:
         return there
@@ -205,6 +205,30 @@ def record_consent(
     return consent
 
 
+def require_proof(client: Client, entry: ConsentInput) -> None:
+    """Raises `ConsentError`. A look into a register undoes no word of the client."""
+    is_looked_up = entry.basis == Consent.Basis.REGISTER
+    if not entry.is_given:
+        return
+    if not entry.evidence.strip() or not (entry.wording.strip() or is_looked_up):
+        raise ConsentError(
+            "A consent needs the words the client agreed to and the evidence that shows it."
+        )
+    newest = Consent.objects.filter(client=client, channel=entry.channel).first()
+    if is_looked_up and (why := why_no_look(newest)):
+        raise ConsentError(why)
+
+
+def why_no_look(newest: Consent | None) -> str:
+    """Why a look into the register changes nothing after what the client said last; else empty."""
+    if newest is None or newest.basis == Consent.Basis.REGISTER:
+        return ""
+    if not newest.is_given:
+        return "They asked not to be called: a look into the register does not undo that."
+    agreed = newest.basis in AGREED_BASES
+    return "They agreed to calls: no look into the register is needed." if agreed else ""
+
+
 def consent_values(entry: ConsentInput) -> dict[str, Any]:
     return {
         "channel": entry.channel,
@@ -212,6 +236,8 @@ def consent_values(entry: ConsentInput) -> dict[str, Any]:
         "basis": entry.basis,
         "wording": entry.wording.strip(),
         "evidence": entry.evidence.strip(),
+        "asked_by": entry.asked_by.strip(),
+        "asked_where": entry.asked_where,
         "expires_on": entry.expires_on if entry.is_given else None,
     }
 

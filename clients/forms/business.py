@@ -9,7 +9,7 @@ from babel.numbers import is_currency
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.forms.fields import CountryField, OneEmailField
+from clients.forms.fields import CountryField, OneEmailField, textarea
 from clients.models import Business, LocalNormals, Property
 from clients.notation import countries, phones
 
@@ -61,6 +61,8 @@ class BusinessForm(forms.ModelForm):
             "email",
             "website",
             "tax_number",
+            "privacy_notice",
+            "wants_photos",
             "sender_email",
             "bounce_email",
             "season_months",
@@ -70,6 +72,7 @@ class BusinessForm(forms.ModelForm):
             "time_zone",
         ]
         labels = {"locale": "Numbers and dates as in"}
+        widgets = {"privacy_notice": textarea(6)}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

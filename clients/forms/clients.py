@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.actions.clients import ContactInput
+from clients.actions.clients import ContactInput, why_no_look
 from clients.forms.fields import CountryField, needed_with_others, textarea
 from clients.messaging import suppression
 from clients.messaging.models import Consent
@@ -217,7 +217,15 @@ class ConsentForm(forms.Form):
         coerce=lambda value: value == "yes",
         widget=forms.RadioSelect(attrs={"class": "segments"}),
     )
-    basis = forms.ChoiceField(label="Because the client", choices=Consent.Basis.choices)
+    basis = forms.ChoiceField(
+        label="Basis",
+        choices=Consent.Basis.choices,
+        help_text="A look into the register counts for calls, where the law there takes it.",
+    )
+    asked_by = forms.CharField(label="Who asked", required=False, max_length=100)
+    asked_where = forms.ChoiceField(
+        label="Where", required=False, choices=[("", "Nobody asked"), *Consent.AskedWhere.choices]
+    )
     wording = forms.CharField(
         label="The words the client saw or heard",
         max_length=2_000,
@@ -258,6 +266,9 @@ class ConsentForm(forms.Form):
         self.today = today
         if self.data.get("is_given") == "no":
             self.fields["wording"].required = self.fields["evidence"].required = False
+        self.last_of_calls = client.consents.filter(channel=Channel.CALL).first()
+        if self.data.get("basis") == Consent.Basis.REGISTER:
+            self.fields["wording"].required = False
         self.suppressed_channels = suppressed_channels(client, business)
         if self.suppressed_channels:
             names = ", ".join(Channel(channel).label for channel in self.suppressed_channels)
@@ -280,7 +291,16 @@ class ConsentForm(forms.Form):
         is_implied = values.get("is_given") and values.get("basis") in {"customer", "inquiry"}
         if is_implied and not values.get("expires_on"):
             self.add_error("expires_on", "An implied consent needs the day on which it expires.")
+        if values.get("is_given") and values.get("basis") == Consent.Basis.REGISTER:
+            self.check_look(values.get("channel", ""))
         return values
+
+    def check_look(self, channel: str) -> None:
+        """The register is one of numbers that are called."""
+        if channel and channel != Channel.CALL:
+            self.add_error("basis", "A register of numbers is looked up for calls only.")
+        elif why := why_no_look(self.last_of_calls):
+            self.add_error("basis", why)
 
 
 def suppressed_channels(client: Client, business: Business) -> list[str]:

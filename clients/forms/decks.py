@@ -35,17 +35,20 @@ WEAR_FIELDS = [
     "pool",
     "texture",
 ]
+SHADE_FIELDS = ["summer_shade_percent", "winter_shade_percent"]
 MEASURE_FIELDS = ["area_m2", "rail_m", "screen_m2", "height_m"]
 SIZE_FIELDS = ["rail_m", "stair_treads", "screen_m2", "height_m", "built_year"]
 
 
-def percent_field(label: str, help_text: str = "") -> forms.IntegerField:
+def percent_field(
+    label: str, help_text: str = "", initial: int | None = None
+) -> forms.IntegerField:
     return forms.IntegerField(
         label=f"{label}, %",
         required=False,
         min_value=0,
         max_value=100,
-        initial=0,
+        initial=initial,
         help_text=help_text,
         error_messages=dict.fromkeys(
             ("min_value", "max_value", "invalid"), "Write a whole number from 0 to 100."
@@ -76,9 +79,9 @@ class DeckForm(forms.Form):
         label="Stair treads", required=False, min_value=0, max_value=500, initial=0
     )
     built_year = forms.IntegerField(label="Year built", required=False)
-    roof_percent = percent_field("Under a roof")
+    roof_percent = percent_field("Under a roof", initial=0)
     summer_shade_percent = percent_field(
-        "Shade in summer", "Of the sun, taken away by trees or walls."
+        "Shade in summer", "Of the sun, taken away by trees or walls. Empty if you do not know it."
     )
     winter_shade_percent = percent_field("Shade in winter")
     orientation_deg = forms.TypedChoiceField(
@@ -173,6 +176,9 @@ class DeckForm(forms.Form):
         for name, value in values.items():
             if value in ("", None):
                 values[name] = column_default(Deck, name)
+        shade = [values.get(name) for name in SHADE_FIELDS]
+        if shade.count(None) == 1:  # the half of the year of which nothing was said has none
+            values |= dict(zip(SHADE_FIELDS, [each or 0 for each in shade], strict=True))
         return values
 
     @property

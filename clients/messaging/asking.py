@@ -6,10 +6,20 @@ or web address, and a word that consent can be withdrawn (S.C. 2010 c. 23, s. 10
 SOR/2012-36, s. 4). It is said everywhere.
 """
 
-from django.utils.translation import gettext
+import re
+
+from django.conf import settings
+from django.utils.translation import gettext, override
 
 from clients import display
+from clients.messaging.law import AGREED_BASES, LegalRule, contents
 from clients.models import Business, Channel, traits_of
+
+WITHDRAWAL_PATTERN = re.compile(
+    r"tak\w+ (this|it|that|my \w+) back|withdr[ae]w|revo[kc]|unsubscribe|at any time|\bSTOP\b"
+    r"|retirer|en tout temps|à tout moment|désabonn",
+    re.IGNORECASE,
+)
 
 
 def consent_wording(business: Business, channel: Channel, address: str) -> str:
@@ -26,3 +36,27 @@ def identity_words(business: Business) -> str:
         filter(None, [business.legal_name or business.name, business.postal_address, reach])
     )
     return gettext("Asked by {who}. I can take this back at any time.").format(who=who)
+
+
+def asked_without(rule: LegalRule, business: Business, *, basis: str, wording: str) -> list[str]:
+    """What the law wants to be said to somebody who is asked to agree, and these words lack; empty
+    for our own wording, which says all of it with the address of its day."""
+    if basis not in AGREED_BASES or not rule.asking_must_include or is_our_wording(wording):
+        return []
+    named = [name for name in rule.asking_must_include if name != "withdrawal"]
+    missing = contents.missing_contents(named, business, wording, rule.medium)
+    if "withdrawal" in rule.asking_must_include and not WITHDRAWAL_PATTERN.search(wording):
+        missing.append("a word that it can be taken back")
+    return missing
+
+
+def is_our_wording(wording: str) -> bool:
+    """Whether it holds the sentence by which we say who asks, in any of our languages."""
+    for language, _name in settings.LANGUAGES:
+        with override(language):
+            before, _, after = gettext(
+                "Asked by {who}. I can take this back at any time."
+            ).partition("{who}")
+        if before in wording and after in wording:
+            return True
+    return False

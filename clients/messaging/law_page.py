@@ -1,28 +1,34 @@
 """What pages show of the law: the rules of the places in the book, what messages went under, and
 one client's case."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db.models import Count, Max
 
+from clients.messaging.asking import asked_without
 from clients.messaging.law import (
+    AGREED_BASES,
     BASIS_LABELS,
+    CERTAINTY_LABELS,
     DEFAULT_JURISDICTION,
     NONE_NEEDED,
     LegalRule,
     LegalRules,
     RuleSummary,
+    WithdrawalRight,
     law_table_as_of,
     table_rules,
+    table_withdrawals,
 )
-from clients.messaging.models import Message
+from clients.messaging.models import Consent, Message
 from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
 from clients.models import Business, Channel, Client, Property
 from clients.notation import countries
 
 MAX_APPLIED_RULES = 50
+MAX_LACKING_SHOWN = 50
 JURISDICTION_GROUPS = {"EU": "European Union", DEFAULT_JURISDICTION: "Everywhere else"}
 
 
@@ -85,6 +91,7 @@ class ChannelPermission:
     until: date | None = None
     why: str = ""
     is_withdrawn: bool = False
+    asked_without: Sequence[str] = ()
 
     @property
     def basis_text(self) -> str:
@@ -112,7 +119,48 @@ def channel_permission(
     if isinstance(answer, Refusal):
         is_withdrawn = answer in WITHDRAWALS
         return ChannelPermission(channel, entry, rule, why=answer.why, is_withdrawn=is_withdrawn)
-    return ChannelPermission(channel, entry, rule, answer.basis, answer.until)
+    lacks = words_lacking(client, entry, rule, contacts.business)
+    return ChannelPermission(channel, entry, rule, answer.basis, answer.until, asked_without=lacks)
+
+
+def words_lacking(
+    client: Client, entry: ConsentEntry | None, rule: LegalRule, business: Business
+) -> list[str]:
+    """What the request for this consent did not say and the law wants said."""
+    if entry is None or not rule.asking_must_include:
+        return []
+    wording = next(each.wording for each in client.consents.all() if each.pk == entry.pk)
+    return asked_without(rule, business, basis=entry.basis, wording=wording)
+
+
+@dataclass(frozen=True)
+class LackingConsent:
+    """A consent in the book that was asked for without what the law there wants said."""
+
+    client_id: int
+    client: str
+    channel: str
+    without: Sequence[str]
+
+    @property
+    def channel_label(self) -> str:
+        return str(Channel(self.channel).label)
+
+
+def lacking_consents(business: Business, *, today: date) -> list[LackingConsent]:
+    """All of them, by the client's name."""
+    current = Client.objects.current()
+    contacts = Reach(current.values("pk"), business=business)
+    newest = [entry.pk for entry in contacts.consents.values() if entry.is_given]
+    rows = Consent.objects.filter(pk__in=newest, basis__in=AGREED_BASES)
+    rows = rows.select_related("client").order_by("client__name", "client_id", "channel")
+    found = (
+        LackingConsent(row.client_id, row.client.name, row.channel, without)
+        for row in rows
+        if (rule := contacts.rule(row.client_id, row.channel, today))
+        and (without := asked_without(rule, business, basis=row.basis, wording=row.wording))
+    )
+    return list(found)
 
 
 def applied_rules() -> list[AppliedRule]:
@@ -130,6 +178,14 @@ def rules_by_jurisdiction() -> list[tuple[str, list[RuleSummary]]]:
     for rule in table_rules():
         found.setdefault(jurisdiction_name(rule.jurisdiction), []).append(RuleSummary(rule))
     return list(found.items())
+
+
+def withdrawals_by_jurisdiction() -> list[tuple[str, WithdrawalRight, str]]:
+    """Where clients may withdraw from an offer that they accepted on line, and how sure that is."""
+    return [
+        (jurisdiction_name(row.jurisdiction), row, CERTAINTY_LABELS[row.certainty])
+        for row in table_withdrawals()
+    ]
 
 
 def law_table_date() -> date:

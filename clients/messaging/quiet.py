@@ -6,16 +6,13 @@ disturbs (`ChannelTraits`). In doubt about the clock (a time that a change of cl
 repeats) it is quiet.
 """
 
-import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
-from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-import holidays
-
 from clients.messaging.models import SendingRules
+from clients.places.public_holidays import HolidayPlace, public_holidays
 
 MAX_SEARCH_DAYS = 31  # longer than any run of holidays; beyond it no time at all is left
 MAX_SEARCH_ROUNDS = 14  # places in several zones: until an hour suits all
@@ -41,6 +38,11 @@ class Locality(NamedTuple):
     zone: ZoneInfo
     country: str
     region: str
+    town: str = ""
+
+    @property
+    def holiday_place(self) -> HolidayPlace:
+        return HolidayPlace(self.country, self.region, self.town)
 
 
 def first_moment_for_all(
@@ -75,7 +77,7 @@ def first_allowed_moment(
     at = moment.astimezone(UTC)
     today = moment.astimezone(place.zone).date()
     for day in (today + timedelta(days=n) for n in range(-1, MAX_SEARCH_DAYS)):
-        is_holiday = day in public_holidays(place.country, place.region, day.year)
+        is_holiday = day in public_holidays(place.holiday_place, day.year)
         for opens, closes in open_hours(
             day, is_holiday=is_holiday, rules=rules, law_window=law_window
         ):
@@ -151,41 +153,3 @@ def latest_instant(wall: datetime, zone: ZoneInfo) -> datetime:
 
 def earliest_instant(wall: datetime, zone: ZoneInfo) -> datetime:
     return min(wall.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
-
-
-@lru_cache(maxsize=1024)
-def public_holidays(country: str, region: str, year: int) -> Mapping[date, str]:
-    """Day → name, those of the province or state too if its name is known;
-    none where the country is not known."""
-    try:
-        found = holidays.country_holidays(
-            country, subdiv=subdivision_code(country, region), years=[year, year + 1]
-        )
-    except NotImplementedError:
-        return {}
-    return {day: name for day, name in found.items() if day.year == year}
-
-
-@lru_cache(maxsize=1024)
-def subdivision_code(country: str, region: str) -> str | None:
-    """The code of a province or state by its name or code, None if there is none of that name."""
-    kind = getattr(holidays, country, None)
-    if kind is None or not region.strip():
-        return None
-    codes = {fold_region_name(code): code for code in kind.subdivisions}
-    names = {
-        fold_region_name(name): code
-        for name, code in getattr(kind, "subdivisions_aliases", {}).items()
-    }
-    return (names | codes).get(fold_region_name(region))
-
-
-def fold_region_name(text: str) -> str:
-    """Without accents, capitals, dashes and doubled spaces, as people type names."""
-    letters = unicodedata.normalize("NFKD", text)
-    bare = (
-        "".join(each for each in letters if not unicodedata.combining(each))
-        .replace("-", " ")
-        .replace(".", "")
-    )
-    return " ".join(bare.casefold().split())

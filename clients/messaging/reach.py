@@ -17,7 +17,7 @@ from django.db.models import Q
 
 from clients import display
 from clients.messaging import suppression
-from clients.messaging.law import NONE_NEEDED, LegalRule, LegalRules, last_job_dates
+from clients.messaging.law import NONE_NEEDED, REGISTER, LegalRule, LegalRules, last_job_dates
 from clients.messaging.models import Consent, Suppression, TextGateway
 from clients.models import (
     Business,
@@ -216,6 +216,8 @@ class Reach:
             return self.permission_without_consent(client, rule, NO_CONSENT_REASON, on)
         if not entry.is_given:
             return WITHDRAWN
+        if entry.basis == REGISTER and client in self.objectors:
+            return WITHDRAWN_ELSEWHERE
         given_on = self.business.today(entry.recorded_at)
         ends_on = rule.consent_expires(
             entry.basis, self.last_job(client, rule, entry.basis), given_on

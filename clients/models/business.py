@@ -47,6 +47,12 @@ class Business(models.Model):
         blank=True,
         help_text="As it should stand on offers, with its name: HST 12345 6789 RT0001.",
     )
+    privacy_notice = models.TextField(
+        "our own privacy notice",
+        max_length=20_000,
+        blank=True,
+        help_text="Clients read it at /privacy/. Empty means the one made from what is kept here.",
+    )
     sender_email = models.EmailField(blank=True, help_text="Reminders come from this address.")
     bounce_email = models.EmailField(
         blank=True, help_text="Undeliverable mail returns here; empty means the sender address."
@@ -69,6 +75,11 @@ class Business(models.Model):
         models.PositiveSmallIntegerField(),
         default=all_months,
         help_text="Months in which crews work outdoors.",
+    )
+    wants_photos = models.BooleanField(
+        "photographs before and after each job",
+        default=True,
+        help_text="A strip or recoat without them is saved, and its page says what is missing.",
     )
     raw_months = models.PositiveSmallIntegerField(
         "what came in is kept word for word, months", default=13, validators=[MinValueValidator(1)]

@@ -162,9 +162,14 @@ class Deck(models.Model):
         "under a roof", default=0, help_text="Per cent of the deck."
     )
     summer_shade_percent = models.PositiveSmallIntegerField(
-        "shade in summer", default=0, help_text="Per cent of the sun that trees or walls take away."
+        "shade in summer",
+        null=True,
+        blank=True,
+        help_text="Per cent of the sun that trees or walls take away; empty while not known.",
     )
-    winter_shade_percent = models.PositiveSmallIntegerField("shade in winter", default=0)
+    winter_shade_percent = models.PositiveSmallIntegerField(
+        "shade in winter", null=True, blank=True
+    )
     orientation_deg = models.PositiveSmallIntegerField(
         "open side faces",
         null=True,
@@ -193,6 +198,11 @@ class Deck(models.Model):
             models.CheckConstraint(
                 name="deck_shade_is_a_share",
                 condition=Q(summer_shade_percent__lte=100, winter_shade_percent__lte=100),
+            ),
+            models.CheckConstraint(
+                name="deck_shade_known_all_year",
+                condition=Q(summer_shade_percent=None, winter_shade_percent=None)
+                | Q(summer_shade_percent__isnull=False, winter_shade_percent__isnull=False),
             ),
             models.CheckConstraint(
                 name="deck_orientation_on_the_compass",

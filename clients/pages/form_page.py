@@ -35,6 +35,7 @@ class FormPage:
     has_files: bool = False
     is_checked_by_browser: bool = True
     kept: str = ""
+    photos_to: str = ""
     status: int = 200
 
 

@@ -1,10 +1,10 @@
 """The normal weather of any spot on earth:
-temperature, rain, sunshine and an estimate of wet days by month.
+temperature, rain, sunshine and an estimate of wet days by month, and its height above the sea.
 
 Measured on the shipped table (tests/clients/test_places.py repeats the checks):
 
-* temperature: against CHELSA at 270 cities, standard deviation 1.1 °C (mountain and island towns
-most);
+* temperature: against CHELSA at 270 cities, +0.5 ± 0.45 °C and never off by more than 2.6 (later
+years than there); without regard to height it was ± 1.0 and 6.9;
 * rain: yearly sum against the same cities, median ratio 1.05, nine in ten between 0.69 and 1.62;
 * sunshine hours a year: each listed place from the others, standard deviation 7 % within 500 km of
 one, 8 % overall;
@@ -16,7 +16,9 @@ evenly), each series
 * radiation by FAO-56 eq. 35 from these shares: twelve typical-year files, +4 ± 4 % in the year
 (Miami +15 %), root mean
   square 8 % of a mean month in a month;
-* wet days a year: ten towns in London and New Zealand, 11 %.
+* wet days a year: ten towns in London and New Zealand, 11 %; inland, where as much rain falls on
+fewer days and the grid has too much of it near mountains, a fifth to three fifths too many (Chur,
+Budapest, Huesca, Longmont).
 
 The sea is in the grid as well as the land, so no shore is without a value; half a degree blurs the
 two.
@@ -78,6 +80,11 @@ Floats = NDArray[np.float32]
 DAYS_IN_MONTH = np.array([31, 28.25, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31], dtype=np.float32)
 CHUNK = 16_384  # rows whose intermediate arrays stay near the processor
 CELLS_A_DEGREE = 2
+PIXELS_A_DEGREE = 12  # of the heights: five minutes of arc
+STEP_M = 28  # of the heights, from 450 m below the sea (pvlib's lookup_altitude)
+LOWEST_M = -450
+NO_HEIGHT = 255  # nearly all of it is sea
+LAPSE_C_A_M = 0.0065  # air cools as the ground rises: ISO 2533 standard atmosphere
 
 # Four neighbours, weighed by the inverse square of the distance: the best of those tried by leaving
 # each city out.
@@ -104,7 +111,8 @@ class Normals:
     """The normal year of n spots; twelve columns are January to December, in the seasons of each
     spot's own half."""
 
-    temperature_c: Floats  # (n, 12)
+    height_m: Floats  # (n,), of the ground within some 9 km, above the sea; 0 below it
+    temperature_c: Floats  # (n, 12), at that height
     rain_mm: Floats  # (n, 12), snow as water
     sunshine_fraction: Floats  # (n, 12), hours of sunshine over hours of daylight
     sunshine_hours: Floats  # (n,), a year
@@ -116,7 +124,8 @@ class Normals:
 
 @dataclass(frozen=True, slots=True)
 class _ClimateTable:
-    grid: Floats  # (latitudes, longitudes, 24): temperature, then rain
+    grid: Floats  # (latitudes, longitudes, 24): temperature at the level of the sea, then rain
+    height_steps: NDArray[np.uint8]  # (latitudes, longitudes), from north and 180° west
     stations: cKDTree
     station_hours: Floats
 
@@ -133,8 +142,9 @@ def _climate_table() -> _ClimateTable:
             [_unpack_grid(file["temperature"], 10), _unpack_grid(file["rain"], 1)], axis=-1
         )
         sunshine = file["sunshine"]
+        steps = np.cumsum(file["height"], axis=-1, dtype=np.uint8)
     return _ClimateTable(
-        grid, cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1])), sunshine[:, 2]
+        grid, steps, cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1])), sunshine[:, 2]
     )
 
 
@@ -143,7 +153,7 @@ def normals(latitude: ArrayLike, longitude: ArrayLike) -> Normals:
     north, east = validate_coordinates(latitude, longitude)
     n = len(north)
     out = Normals(
-        *(np.empty(shape, np.float32) for shape in ((n, 12), (n, 12), (n, 12), n, n, (n, 12)))
+        *(np.empty(shape, np.float32) for shape in (n, (n, 12), (n, 12), (n, 12), n, n, (n, 12)))
     )
     for start in range(0, n, CHUNK):
         _fill_rows(out, slice(start, start + CHUNK), north, east)
@@ -156,7 +166,9 @@ def _fill_rows(
     weather = _interpolated(north[rows], east[rows])
     rain = np.maximum(weather[:, 12:], 0)
     hours, distance = _sunshine(north[rows], east[rows])
-    out.temperature_c[rows] = weather[:, :12]
+    height = _ground(north[rows], east[rows])
+    out.height_m[rows] = height
+    out.temperature_c[rows] = weather[:, :12] - np.float32(LAPSE_C_A_M) * height[:, None]
     out.rain_mm[rows] = rain
     out.wet_days[rows] = estimated_wet_days(rain)
     out.sunshine_hours[rows] = hours
@@ -178,6 +190,39 @@ def _interpolated(north: NDArray[np.float64], east: NDArray[np.float64]) -> Floa
     upper = grid[row, west] * (1 - across) + grid[row, next_east] * across
     lower = grid[row + 1, west] * (1 - across) + grid[row + 1, next_east] * across
     return upper * (1 - south) + lower * south
+
+
+def heights_in_m(steps: NDArray[np.uint8]) -> Floats:
+    """Steps of the table as metres; the sea, and what lies below it, as 0."""
+    metres = steps * np.float32(STEP_M) + np.float32(LOWEST_M)
+    return np.where(steps == NO_HEIGHT, np.float32(0), np.maximum(metres, 0))
+
+
+def pixels_about(
+    heights: NDArray[Any], north: NDArray[np.float64], east: NDArray[np.float64]
+) -> tuple[NDArray[Any], Floats]:
+    """The four pixels about each spot and the weight of each; the longitude wraps round."""
+    down = (90 - north) * PIXELS_A_DEGREE - 0.5
+    right = ((east + 180) % 360) * PIXELS_A_DEGREE - 0.5
+    row = np.clip(np.floor(down).astype(int), 0, heights.shape[0] - 2)
+    column = np.floor(right).astype(int)
+    south = np.clip(down - row, 0, 1).astype(np.float32)
+    across = (right - column).astype(np.float32)
+    corners = [
+        (heights[row + below, (column + beside) % heights.shape[1]], part * share)
+        for below, part in ((0, 1 - south), (1, south))
+        for beside, share in ((0, 1 - across), (1, across))
+    ]
+    found, weights = zip(*corners, strict=True)
+    return np.stack(found), np.stack(weights)
+
+
+def _ground(north: NDArray[np.float64], east: NDArray[np.float64]) -> Floats:
+    """Where people live: half-way from the mean of the ground about to the lowest of it, for towns
+    lie in the valleys (of five rules tried that nearest to the temperatures of 270 cities)."""
+    steps, weights = pixels_about(_climate_table().height_steps, north, east)
+    metres = heights_in_m(steps)
+    return ((metres * weights).sum(axis=0) + metres.min(axis=0)) / 2
 
 
 def _sunshine(north: NDArray[np.float64], east: NDArray[np.float64]) -> tuple[Floats, Floats]:

@@ -3,12 +3,13 @@
 
 from django.urls import path
 
-from clients.views import clients, customers, doubles, properties
+from clients.views import clients, customers, doubles, many, properties
 
 app_name = "clients"
 urlpatterns = [
     path("new/", clients.open_client_account, name="new"),
     path("customers/", customers.show_customers, name="customers"),
+    path("archive-many/", many.archive_many_clients, name="archive_many"),
     path("doubles/", doubles.list_doubles, name="doubles"),
     path("doubles/<int:one>/<int:other>/", doubles.merge_two_clients, name="merge"),
     path("merges/<int:pk>/undo/", doubles.undo_client_merge, name="undo_merge"),

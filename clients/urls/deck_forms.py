@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from clients.views import decks, doubles
+from clients.views import decks, doubles, many
 
 app_name = "deck_forms"
 urlpatterns = [
+    path("change-many/", many.change_many_decks, name="change_many"),
     path("new/<int:pk>/", decks.new_deck, name="new"),
     path("<int:pk>/edit/", decks.edit_deck, name="edit"),
     path("<int:pk>/merge/", doubles.merge_two_decks, name="merge"),

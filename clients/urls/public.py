@@ -3,7 +3,7 @@
 from django.urls import path
 
 from clients.messaging.views import unsubscribe
-from clients.views import first_visit, passwords, sign_in
+from clients.views import first_visit, passwords, privacy, sign_in
 
 urlpatterns = [
     path("sign-in/", sign_in.sign_in, name="sign_in"),
@@ -14,5 +14,6 @@ urlpatterns = [
     path("sign-in/new-password/<str:token>/", passwords.set_by_link, name="password_by_link"),
     path("sign-out/", sign_in.sign_out, name="sign_out"),
     path("first-visit/", first_visit.first_visit, name="first_visit"),
+    path("privacy/", privacy.show_privacy_notice, name="privacy"),
     path("u/<str:token>/", unsubscribe.unsubscribe_by_link, name="unsubscribe"),
 ]

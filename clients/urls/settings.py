@@ -8,6 +8,7 @@ from clients.views import audit, settings, signing_in, users
 app_name = "settings"
 urlpatterns = [
     path("", settings.show_settings, name="overview"),
+    path("sources/", settings.show_sources, name="sources"),
     path("password/", signing_in.own_password, name="own_password"),
     path("signing-in/", signing_in.show_signing_in, name="signing_in"),
     path("signing-in/you/", signing_in.prove_it_is_you, name="prove_it_is_you"),
@@ -39,4 +40,5 @@ urlpatterns = [
     path("mail-server/test/", readiness.send_test_mail, name="test_mail"),
     path("notices/", users.edit_own_notices, name="notices"),
     path("audit/", audit.show_audit_trail, name="audit"),
+    path("audit/<int:pk>/undo/", audit.undo_record_change, name="undo_change"),
 ]

@@ -175,6 +175,7 @@ def add_consent(request: HttpRequest, pk: int) -> HttpResponse:
         client=client,
         business=business_of(request),
         today=business_today(request),
+        initial={"asked_by": str(current_user(request))},
     )
     if form.is_valid():
         consent = actions.record_consent(

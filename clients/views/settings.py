@@ -28,6 +28,18 @@ def show_settings(request: HttpRequest) -> HttpResponse:
     return render(request, "settings/overview.html")
 
 
+@require_GET
+def show_sources(request: HttpRequest) -> HttpResponse:
+    page = FormPage(
+        "Sources",
+        "What of others this program carries, and under which licence.",
+        back=(reverse("settings:overview"), "Settings"),
+        before="settings/_sources.html",
+        has_form=False,
+    )
+    return render_form_page(request, page)
+
+
 @require_http_methods(["GET", "POST"])
 @owner_required
 def edit_business(request: HttpRequest) -> HttpResponse:

@@ -8,12 +8,20 @@ from jobs.actions.jobs import (
     remove_job,
     remove_photo,
 )
+from jobs.actions.kept_files import (
+    FilesInput,
+    keep_with_deck,
+    keep_with_product,
+    remove_document,
+    rename_document,
+)
 from jobs.actions.new_decks import add_client_and_deck
 from jobs.actions.products import add_product, change_batch, change_product
 from jobs.actions.shelf import add_tin, change_pack, measure_tin, save_pack
 from jobs.actions.visits import change_visit, record_visit
 
 __all__ = [
+    "FilesInput",
     "add_client_and_deck",
     "add_photos",
     "add_product",
@@ -24,10 +32,14 @@ __all__ = [
     "change_product",
     "change_visit",
     "describe_photo",
+    "keep_with_deck",
+    "keep_with_product",
     "log_job",
     "measure_tin",
     "record_visit",
+    "remove_document",
     "remove_job",
     "remove_photo",
+    "rename_document",
     "save_pack",
 ]

@@ -29,10 +29,17 @@ def add_crew(*, values: Mapping[str, Any]) -> Crew:
     """A new crew; a second click finds what the first one made. Raises `NameTakenError`."""
     lock_until_commit(f"crew {values['name'].casefold()}")
     if there := Crew.objects.filter(name__iexact=values["name"]).first():
-        if holds_values(there, values):
+        if holds_values(there, without_people(values)):
             return there
         raise NameTakenError(SAME_CREW)
-    return Crew.objects.create(**values)
+    crew = Crew.objects.create(**without_people(values))
+    crew.people.set(values.get("people", []))
+    return crew
+
+
+def without_people(values: Mapping[str, Any]) -> dict[str, Any]:
+    """What stands in the crew's own row."""
+    return {name: value for name, value in values.items() if name != "people"}
 
 
 @transaction.atomic
@@ -53,7 +60,9 @@ def change_crew(*, crew: Crew, values: Mapping[str, Any], now: datetime) -> Crew
             " first.",
             "is_active",
         )
-    save_if_changed(crew, values)
+    save_if_changed(crew, without_people(values))
+    if "people" in values:
+        crew.people.set(values["people"])
     coming = CrewDay.objects.filter(crew=crew, day__gte=today)
     coming.update(hours_open=Greatest(F("hours_booked"), crew.hours_a_day))
     return crew

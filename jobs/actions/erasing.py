@@ -10,8 +10,8 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from functools import reduce
+from datetime import datetime, time, timedelta
+from functools import partial, reduce
 from operator import or_
 from typing import Any
 
@@ -20,6 +20,7 @@ from auditlog.models import LogEntry
 from django.apps import apps
 from django.contrib.contenttypes.models import ContentType
 from django.contrib.postgres.fields import ArrayField
+from django.core.files.storage import default_storage
 from django.db import connection, models, transaction
 from django.db.models import Q, TextField
 from django.db.models.functions import Cast
@@ -44,13 +45,14 @@ from clients.models import (
     ContactPoint,
     Deck,
     Erasure,
+    FormerOwner,
     Property,
     ToldApart,
     User,
     traits_of,
 )
 from jobs.actions.placement import OPEN_BOOKING_STATES
-from jobs.models import Booking, ImportRow
+from jobs.models import Booking, Document, ImportRow, Photo
 
 GONE = "[erased]"
 NO_STREET = "Street erased"
@@ -307,6 +309,7 @@ def forget_own_rows(people: Sequence[Client], words: PersonalWords, counts: Coun
         rows = model._base_manager.filter(client__in=ids)
         count(counts, model, rows.count())
         rows.delete()
+    forget_papers(ids, counts)
     ToldApart.objects.filter(Q(one__in=ids) | Q(other__in=ids)).delete()
     ClientMerge.objects.filter(kept__in=ids).delete()
     blanks: list[tuple[Any, dict[str, Any]]] = [
@@ -319,6 +322,33 @@ def forget_own_rows(people: Sequence[Client], words: PersonalWords, counts: Coun
     for rows, values in blanks:
         count(counts, rows.model, rows.update(**values))
     clients_erased.send(Client, client_ids=ids, named_by=words.nearby)
+
+
+def papers_of(ids: list[int]) -> list[models.QuerySet[Any]]:
+    """Documents of their decks, which nobody can read for names, and photographs in which somebody
+    can be recognised; of a deck that they sold, those of their time."""
+    asked = Q(deck__site__client__in=ids)
+    for sold in FormerOwner.objects.filter(client__in=ids).select_related("site"):
+        next_day = datetime.combine(sold.until + timedelta(days=1), time(), sold.site.zone)
+        asked |= Q(deck__site=sold.site_id, created_at__lt=next_day)
+    return [
+        Document.objects.filter(asked),
+        Photo.objects.filter(asked, shows_people=True),
+    ]
+
+
+def forget_papers(ids: list[int], counts: Counter[str]) -> None:
+    for rows in papers_of(ids):
+        files = (row.file if isinstance(row, Document) else row.image for row in rows)
+        names = [file.name or "" for file in files]
+        count(counts, rows.model, rows.count())
+        rows.delete()
+        transaction.on_commit(partial(delete_files, names))
+
+
+def delete_files(names: Sequence[str]) -> None:
+    for name in names:
+        default_storage.delete(name)
 
 
 def inbound_of(ids: list[int]) -> Q:

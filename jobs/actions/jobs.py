@@ -11,7 +11,7 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 
 from clients.actions.saving import lock_row, lock_until_commit, save_if_changed
-from clients.events import decks_changed
+from clients.events import decks_changed, job_logged
 from clients.models import Business, Deck, User
 from jobs.actions import bookings
 from jobs.actions.new_decks import NewDeck, add_client_and_deck
@@ -154,9 +154,13 @@ def add_photos(
 
 
 @transaction.atomic
-def describe_photo(*, photo: Photo, caption: str) -> None:
-    """What is to be seen, in words, for those who cannot see it."""
-    save_if_changed(lock_row(photo), {"caption": caption.strip()})
+def describe_photo(*, photo: Photo, caption: str, shows_people: bool | None = None) -> None:
+    """What is to be seen, in words, for those who cannot see it; and whether somebody can be
+    recognised, where that is said."""
+    values: dict[str, Any] = {"caption": caption.strip()}
+    if shows_people is not None:
+        values["shows_people"] = shows_people
+    save_if_changed(lock_row(photo), values)
 
 
 @transaction.atomic
@@ -197,6 +201,7 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
     attach_photos(job=job, files=new.photos, moment=new.moment, now=now)
     bookings.close_booking_of_job(job=job, booking=new.booking, now=now)
     follow_job_changes(deck_ids=[deck.pk], now=now)
+    job_logged.send(Job, job_id=job.pk, now=now)
     return job, True
 
 

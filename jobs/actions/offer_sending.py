@@ -26,7 +26,7 @@ from jobs.actions.offers import (
     record_offer_event,
 )
 from jobs.models import Offer, OfferScope
-from jobs.offers import links
+from jobs.offers import current_terms, links
 from jobs.pdf import offer_pdf
 
 PREVIEW_TOKEN = "the-client-s-own-link"  # noqa: S105 - it opens nothing
@@ -76,7 +76,8 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
     row.state = State.OPEN
     row.token_hash = token_hash
     row.sent_at = now
-    row.save(update_fields=["state", "token_hash", "sent_at"])
+    row.terms = {} if row.original else current_terms(row.language)
+    row.save(update_fields=["state", "token_hash", "sent_at", "terms"])
     written = compose_offer_text(row, route, token)
     outgoing = outbox.OutgoingMessage(
         client=row.client,
@@ -184,6 +185,8 @@ def check_sendable(offer: Offer, business: Business, now: datetime) -> None:
         )
     if not offer.lines.exists():
         raise OfferError("It has no lines.")
+    if offer.original and not offer.introduction.strip():
+        raise OfferError("Say why the work changes; the client reads it first.", "introduction")
 
 
 def require_route(offer: Offer, channel: str, business: Business, now: datetime) -> Route:
@@ -235,12 +238,20 @@ def offer_field_values(
 
 
 def offered_decks_text(offer: Offer, scopes: Sequence[OfferScope], *, on_one_line: bool) -> str:
+    if offer.original:
+        return change_order_text(offer)
     if on_one_line:
         return ", ".join(scope.deck.label for scope in scopes)
     return "\n\n".join(
         f"{scope.deck.label}, {offer.site.street}, {offer.site.town}\n{scope_work_text(scope)}"
         for scope in scopes
     )
+
+
+def change_order_text(offer: Offer) -> str:
+    """“Change 107 to offer 104: two treads are rotten.”"""
+    why = " ".join(offer.introduction.split())[:300]
+    return _("{change}: {why}").format(change=offer.title, why=why)
 
 
 def scope_work_text(scope: OfferScope) -> str:

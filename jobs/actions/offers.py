@@ -3,7 +3,7 @@ What left the house is never changed again."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -47,8 +47,10 @@ PRICED_FIELDS = [  # what the price list and the book decide
     "hours",
     "visits",
     "waiting",
+    "deposit_percent",
+    "deposit_amount",
 ]
-REVISION_FIELDS = [*PRICED_FIELDS, "number", "client", "site", "introduction"]
+REVISION_FIELDS = [*PRICED_FIELDS, "number", "original", "client", "site", "introduction"]
 RECALCULATED_FIELDS = [*PRICED_FIELDS, "drafted_on", "valid_until"]
 
 
@@ -82,6 +84,8 @@ class OfferInput:
     valid_until: date
     hours: Decimal
     visits: int = 0
+    deposit_percent: Decimal = Decimal(0)
+    deposit_amount: Decimal = Decimal(0)
 
 
 @transaction.atomic
@@ -119,6 +123,8 @@ def recalculate_draft(
     missing.
     """
     row = lock_offer(offer, State.DRAFT)
+    if row.original:
+        raise OfferError("A change order is written by hand. Change its lines instead.")
     at = drafting_context(today=today)
     asked = [scope for scope in brief.scopes if brief.outlook or scope.looks_first]
     strips = strip_scopes(asked, today=today)
@@ -175,7 +181,7 @@ def lock_offer(offer: Offer, *states: str) -> Offer:
     """The row locked, and in one of these states. Raises `OfferError`."""
     row = (
         Offer.objects.select_for_update(of=("self",))
-        .select_related("client", "site", "price_list")
+        .select_related("client", "site", "price_list", "original")
         .get(pk=offer.pk)
     )
     if row.state not in states:
@@ -207,10 +213,14 @@ def change_offer(
         raise OfferError("This day is over. Choose a later one.", "valid_until")
     if not lines:
         raise OfferError("An offer needs at least one line.")
+    if row.original and not words.introduction.strip():
+        raise OfferError("Say why the work changes; the client reads it first.", "introduction")
     row.introduction = words.introduction
     row.valid_until = words.valid_until
     row.hours = words.hours
     row.visits = words.visits
+    row.deposit_percent = words.deposit_percent
+    row.deposit_amount = words.deposit_amount
     replace_offer_lines(row, lines)
     record_offer_event(row, Kind.CHANGED, now=now, by=by)
     return row
@@ -222,7 +232,7 @@ def replace_offer_lines(offer: Offer, lines: Sequence[OfferLineInput]) -> None:
     scopes = set(offer.scopes.values_list("pk", flat=True))
     priced = [with_tax_names(prices, offer_line_from_input(line)) for line in lines]
     try:
-        totals = totals_of_lines(prices, priced)
+        totals = totals_of_lines(prices, priced, may_be_less=offer.original is not None)
     except PricingError as problem:
         raise OfferError(str(problem)) from problem
     offer.lines.all().delete()
@@ -246,6 +256,31 @@ def replace_offer_totals(offer: Offer, totals: Totals) -> None:
     offer.save()
     offer.taxes.all().delete()
     OfferTax.objects.bulk_create(offer_tax_rows(offer, totals))
+
+
+@transaction.atomic
+def draft_change_order(*, offer: Offer, today: date, now: datetime, by: User | None) -> Offer:
+    """A further small offer that names the accepted one: more or less work, still without lines.
+
+    What was accepted is never changed (decision 14); prices and taxes are those of its list. While
+    one is a draft, that one is given back. Raises `OfferError`.
+    """
+    first = lock_offer(offer, State.ACCEPTED)
+    if first.original:
+        raise OfferError(f"This is a change itself. Change offer {first.original.number}.")
+    if there := first.change_orders.filter(state=State.DRAFT).first():
+        return there
+    same = ["client", "site", "price_list", "language", "currency", "tax_mode", "tax_rounding"]
+    new = Offer.objects.create(
+        **{name: getattr(first, name) for name in same},
+        number=next_offer_number(),
+        original=first,
+        drafted_on=today,
+        valid_until=today + timedelta(days=first.price_list.valid_days),
+        created_by=by,
+    )
+    record_offer_event(new, Kind.DRAFTED, now=now, by=by)
+    return new
 
 
 @transaction.atomic

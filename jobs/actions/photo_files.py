@@ -1,36 +1,44 @@
-"""Files of photographs that no row names."""
+"""Files of photographs and documents that no row names."""
 
+from collections.abc import Iterator
 from datetime import datetime
 
 from django.core.files.storage import default_storage
 
-from jobs.models import Photo
+from jobs.models import Document, Photo
 from jobs.photos import STAGED_FOR
 
-PHOTO_FOLDER = "decks"  # as Photo.image has it
+# folder of the store → the rows that name its files, and by which field
+NAMED_BY = {"decks": (Photo, "image"), "documents": (Document, "file")}
 
 
 def delete_orphaned_photos(*, now: datetime) -> int:
     """Left by a process that died between the file and the row; young ones may still get theirs."""
     count = 0
-    for folder in photo_folders():
-        photos = Photo.objects.filter(image__startswith=f"{folder}/")
-        named = set(photos.values_list("image", flat=True))
-        for name in default_storage.listdir(folder)[1]:
-            path = f"{folder}/{name}"
-            if path not in named and default_storage.get_modified_time(path) < now - STAGED_FOR:
-                default_storage.delete(path)
-                count += 1
+    for top, (model, field) in NAMED_BY.items():
+        for folder in month_folders(top):
+            rows = model._base_manager.filter(**{f"{field}__startswith": f"{folder}/"})
+            named = set(rows.values_list(field, flat=True))
+            for path in old_files(folder, now):
+                if path not in named:
+                    default_storage.delete(path)
+                    count += 1
     return count
 
 
-def photo_folders() -> list[str]:
+def old_files(folder: str, now: datetime) -> Iterator[str]:
+    for name in default_storage.listdir(folder)[1]:
+        path = f"{folder}/{name}"
+        if default_storage.get_modified_time(path) < now - STAGED_FOR:
+            yield path
+
+
+def month_folders(top: str) -> list[str]:
     """One for each month: decks/2026/11."""
-    if not default_storage.exists(PHOTO_FOLDER):
+    if not default_storage.exists(top):
         return []
-    years = default_storage.listdir(PHOTO_FOLDER)[0]
     return [
-        f"{PHOTO_FOLDER}/{year}/{month}"
-        for year in years
-        for month in default_storage.listdir(f"{PHOTO_FOLDER}/{year}")[0]
+        f"{top}/{year}/{month}"
+        for year in default_storage.listdir(top)[0]
+        for month in default_storage.listdir(f"{top}/{year}")[0]
     ]

@@ -100,12 +100,12 @@ def find_placement_on_day(
     on_any_day: bool = False,
 ) -> Placement:
     """The work from this day on, by the first of the crews that has room; raises `NoRoomError`."""
-    regions = diary.holiday_regions(business, (site.country, site.region))
+    places = diary.holiday_places(business, site)
     rooms = diary.crew_day_capacities(
         business=business,
         crews=crews,
         days=diary.days_between(day, day + timedelta(days=MAX_BOOKING_SPAN_DAYS)),
-        regions=regions,
+        places=places,
         forced_open_on=day if on_any_day else None,
     )
     found = diary.placements(rooms, crews, [day], hours, home=site)
@@ -145,13 +145,13 @@ def find_placement_in_week(
     starts = [day for n in range(7) if (day := monday + timedelta(days=n)) > today]
     if not starts:
         raise NoRoomError("This week is over. Choose a later one.", "week")
-    regions = diary.holiday_regions(business, (site.country, site.region))
+    places = diary.holiday_places(business, site)
     last = starts[-1] + timedelta(days=MAX_BOOKING_SPAN_DAYS)
     rooms = diary.crew_day_capacities(
         business=business,
         crews=crews,
         days=diary.days_between(starts[0], last),
-        regions=regions,
+        places=places,
     )
     found = diary.placements_within_week(rooms, crews, starts, hours, home=site)
     if not found:

@@ -7,8 +7,8 @@ from typing import Any
 
 from django.db import models, transaction
 
-from clients.actions.saving import holds_values, lock_row, lock_until_commit
-from jobs.models import PriceList, Rate, Tax, TravelZone
+from clients.actions.saving import holds_values, lock_row, lock_until_commit, save_if_changed
+from jobs.models import OfferTerms, PriceList, Rate, Tax, TravelZone
 
 COPIED_LIST_FIELDS = [
     field.attname
@@ -104,3 +104,12 @@ def new_price_list(*, currency: str, valid_from: date) -> PriceList:
         else {"currency": currency}
     )
     return PriceList(**{**values, "valid_from": valid_from})
+
+
+@transaction.atomic
+def save_offer_terms(*, language: str, values: Mapping[str, str]) -> OfferTerms:
+    """What stands on the offers of clients who read this language."""
+    lock_until_commit("offer terms")
+    row = OfferTerms.objects.filter(language=language).first() or OfferTerms(language=language)
+    save_if_changed(row, values)
+    return row

@@ -23,13 +23,14 @@ class CareRecordError(ValueError):
 
 @dataclass(frozen=True)
 class Signature:
-    """Who signed what: the name, the whole wording above it, the boxes ticked, and whether the care
-    record is wanted by e-mail."""
+    """Who signed what: the name, the whole wording above it, the boxes ticked, whether the care
+    record is wanted by e-mail, and the path of what was drawn with a finger."""
 
     name: str
     wording: str
     agreed: Collection[ConsentRequest] = ()
     wants_record: bool = False
+    drawn: str = ""
 
 
 @transaction.atomic
@@ -52,6 +53,7 @@ def sign_off_jobs(
             job=job,
             name=signature.name.strip(),
             wording=signature.wording,
+            drawn=signature.drawn,
             signed_at=now,
             recorded_by=by,
         )
@@ -77,6 +79,8 @@ def record_ticked_consent(
         wording=ask.wording,
         evidence=f"Ticked and signed as {signed[0].name[:120]} at the sign-off of job {numbers}",
         is_welcome_again=True,
+        asked_by=str(by or ""),
+        asked_where=Consent.AskedWhere.SIGN_OFF,
     )
     record_consent(client=signed[0].job.deck.site.client, entry=entry, by=by, now=now)
 

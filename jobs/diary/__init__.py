@@ -1,14 +1,19 @@
 """Questions of the diary: which crew has room when, which weeks a client can choose, what runs go
 where."""
 
-from jobs.diary.booked_work import BookingRequest, booked_decks, find_booking_request
+from jobs.diary.booked_work import (
+    BookingRequest,
+    booked_decks,
+    find_booking_request,
+    offer_total_by_deck,
+)
 from jobs.diary.capacity import (
     CrewDayCapacities,
     CrewDayCapacity,
     active_crews,
     crew_day_capacities,
     days_between,
-    holiday_regions,
+    holiday_places,
     monday_of,
 )
 from jobs.diary.placement import (
@@ -28,8 +33,9 @@ from jobs.diary.season import (
     read_season,
 )
 from jobs.diary.suggestions import PlacementSuggestion, next_season_day, placement_suggestions
+from jobs.diary.town_runs import TownRun, distance_apart_km, group_into_town_runs
 from jobs.diary.unsettled import unsettled_work
-from jobs.diary.week_agenda import diary_week
+from jobs.diary.week_agenda import CrewSchedule, DiaryStop, diary_week
 from jobs.diary.week_capacity import (
     CrewHoursInWeek,
     WeekCapacity,
@@ -46,10 +52,13 @@ __all__ = [
     "CrewDayCapacities",
     "CrewDayCapacity",
     "CrewHoursInWeek",
+    "CrewSchedule",
+    "DiaryStop",
     "Placement",
     "PlacementSuggestion",
     "Proximity",
     "Season",
+    "TownRun",
     "WeekCapacity",
     "active_crews",
     "booked_decks",
@@ -58,12 +67,15 @@ __all__ = [
     "crew_hours_by_week",
     "days_between",
     "diary_week",
+    "distance_apart_km",
     "find_booking_request",
-    "holiday_regions",
+    "group_into_town_runs",
+    "holiday_places",
     "keep_expected_hours",
     "monday_of",
     "next_booking_after",
     "next_season_day",
+    "offer_total_by_deck",
     "placement_from_day",
     "placement_suggestions",
     "placements",

@@ -130,6 +130,7 @@ def job_form_initial(booking: Booking, work: BookedDeck, *, today: date) -> dict
         "finished_on": finished,
         "crew": booking.crew.name,
         "amount": work.amount,
+        **Job.objects.weather_of_day(finished, booking.crew.name),
     }
     if work.scope:
         fields["kind"] = work.scope.work

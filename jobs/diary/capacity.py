@@ -7,9 +7,8 @@ from decimal import Decimal
 from typing import cast
 
 from clients import display
-from clients.models import Business
-from jobs.diary import public_holidays
-from jobs.diary.public_holidays import HolidayRegion
+from clients.models import Business, Property
+from clients.places.public_holidays import HolidayPlace, public_holidays_between
 from jobs.models import Booking, BookingDay, Crew, CrewDay, DayOff
 
 NO_HOURS = Decimal(0)
@@ -51,9 +50,10 @@ def active_crews() -> list[Crew]:
     return list(Crew.objects.filter(is_active=True))
 
 
-def holiday_regions(business: Business, *others: HolidayRegion) -> list[HolidayRegion]:
+def holiday_places(business: Business, *sites: Property) -> list[HolidayPlace]:
     """Nobody works on a holiday of the business, nor on one where the deck stands."""
-    return list(dict.fromkeys([(business.country, business.region), *others]))
+    places = [HolidayPlace(each.country, each.region, each.town) for each in (business, *sites)]
+    return list(dict.fromkeys(places))
 
 
 def crew_day_capacities(
@@ -61,7 +61,7 @@ def crew_day_capacities(
     business: Business,
     crews: Sequence[Crew],
     days: Sequence[date],
-    regions: Iterable[HolidayRegion],
+    places: Iterable[HolidayPlace],
     excluding: Booking | None = None,
     forced_open_on: date | None = None,
 ) -> CrewDayCapacities:
@@ -74,7 +74,7 @@ def crew_day_capacities(
     last = days[-1]
     closed = ClosedDays(
         business,
-        public_holidays.public_holiday_names(regions, first, last),
+        public_holidays_between(places, first, last),
         days_off_between(first, last),
     )
     kept = {

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from clients.models import Business, Property
-from jobs.diary.capacity import active_crews, crew_day_capacities, days_between, holiday_regions
+from jobs.diary.capacity import active_crews, crew_day_capacities, days_between, holiday_places
 from jobs.diary.placement import (
     MAX_BOOKING_SPAN_DAYS,
     Placement,
@@ -55,7 +55,7 @@ def placement_suggestions(
         crews=going,
         days=days_between(first, last + timedelta(days=MAX_BOOKING_SPAN_DAYS)),
         excluding=booking,
-        regions=holiday_regions(business, (site.country, site.region)),
+        places=holiday_places(business, site),
     )
     ways = placements(found, going, days_between(first, last), hours, home=site)
     if booking:

@@ -28,9 +28,7 @@ class UnsettledWork:
 
 
 def unsettled_work(*, today: date) -> UnsettledWork:
-    offers = Offer.objects.filter(state=Offer.State.ACCEPTED, booking=None).select_related(
-        "client", "site"
-    )
+    offers = Offer.objects.needing_a_day().select_related("client", "site")
     bookings = Booking.objects.select_related("client", "site", "crew")
     held = bookings.filter(state=Booking.State.HELD)
     over = bookings.filter(state=Booking.State.BOOKED, last_on__lt=today)

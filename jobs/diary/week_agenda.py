@@ -13,7 +13,7 @@ from jobs.diary.capacity import (
     CrewDayCapacity,
     crew_day_capacities,
     days_between,
-    holiday_regions,
+    holiday_places,
     monday_of,
 )
 from jobs.diary.town_runs import TownRun, group_into_town_runs
@@ -115,7 +115,7 @@ def diary_week(day: date, *, business: Business) -> DiaryWeek:
         business=business,
         crews=crews,
         days=days_between(monday, sunday),
-        regions=holiday_regions(business),
+        places=holiday_places(business),
     )
     stops = stops_by_crew_day(monday, sunday)
     days = [diary_day(each, crews, found, stops) for each in days_between(monday, sunday)]

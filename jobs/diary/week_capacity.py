@@ -14,7 +14,7 @@ from jobs.diary.capacity import (
     active_crews,
     crew_day_capacities,
     days_between,
-    holiday_regions,
+    holiday_places,
     monday_of,
 )
 from jobs.diary.placement import (
@@ -73,9 +73,9 @@ def week_capacities(
     crews = active_crews()
     first = today + timedelta(days=1)
     last = monday_of(today) + timedelta(days=7 * MAX_LOOKAHEAD_WEEKS + MAX_BOOKING_SPAN_DAYS)
-    regions = holiday_regions(business, (site.country, site.region))
+    places = holiday_places(business, site)
     all_rooms = crew_day_capacities(
-        business=business, crews=crews, days=days_between(first, last), regions=regions
+        business=business, crews=crews, days=days_between(first, last), places=places
     )
     found = []
     for n in range(MAX_LOOKAHEAD_WEEKS):
@@ -135,7 +135,7 @@ def crew_hours_by_week(*, first: date, weeks: int, business: Business) -> list[C
         business=business,
         crews=crews,
         days=days_between(monday, last),
-        regions=holiday_regions(business),
+        places=holiday_places(business),
     )
     return [crew_hours_in_week(found, monday + timedelta(days=7 * n)) for n in range(weeks)]
 
@@ -151,7 +151,7 @@ def crew_hours_by_month(*, first: date, until: date, business: Business) -> dict
     as the diary kept the day, else as the crews are set now."""
     days = days_between(first, until - timedelta(days=1))
     found = crew_day_capacities(
-        business=business, crews=active_crews(), days=days, regions=holiday_regions(business)
+        business=business, crews=active_crews(), days=days, places=holiday_places(business)
     )
     open_hours = [(room.day, room.hours_open) for room in found.values() if room.is_working]
     former = CrewDay.objects.filter(crew__is_active=False, hours_booked__gt=0)

@@ -8,7 +8,9 @@ from django import forms
 from django.core.validators import ProhibitNullCharactersValidator
 from django.utils.translation import gettext_lazy as _
 
+from clients import display
 from clients.forms.fields import textarea
+from clients.messaging.law import WithdrawalRight
 from jobs.models import Offer
 from jobs.offers import week_text
 
@@ -39,10 +41,64 @@ class AcceptForm(forms.Form):
         validators=[ProhibitNullCharactersValidator()],
     )
 
-    def __init__(self, *args: Any, weeks: Sequence[date], **kwargs: Any) -> None:
+    asks_early = forms.BooleanField(
+        label=_(
+            "I ask you to begin before the time to withdraw is over, and know that I can no longer"
+            " withdraw once all the work is done."
+        ),
+        required=False,
+    )
+
+    def __init__(
+        self,
+        *args: Any,
+        weeks: Sequence[date] | None,
+        right: WithdrawalRight | None,
+        today: date,
+        **kwargs: Any,
+    ) -> None:
+        """`weeks` None: of a change order, which has none of its own."""
         super().__init__(*args, **kwargs)
+        self.right = right
+        self.today = today
+        if weeks is None:
+            del self.fields["week"], self.fields["asks_early"]
+            return
         choices = [(week.isoformat(), week_text(week)) for week in weeks]
         self.fields["week"].choices = choices  # type: ignore[attr-defined]
+        if not any(self.is_early(week) for week in weeks):
+            del self.fields["asks_early"]
+
+    def is_early(self, week: date) -> bool:
+        """Whether work in that week needs the client's express request (Directive 2011/83/EU,
+        Art. 8(8))."""
+        return self.right is not None and self.right.is_early(week, accepted_on=self.today)
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        week = values.get("week")
+        if week and self.is_early(week) and not values.get("asks_early"):
+            why = _(
+                "This week begins before the time to withdraw is over, on {day}. Tick this, or"
+                " choose a later week."
+            )
+            day = display.format_day(self.right.last_day(self.today)) if self.right else ""
+            self.add_error("asks_early", why.format(day=day))
+        return values
+
+
+class RescindForm(forms.Form):
+    """Who withdraws from the contract."""
+
+    prefix = "rescind"
+    use_required_attribute = False
+    name = forms.CharField(
+        label=_("Your name"),
+        max_length=200,
+        error_messages={"required": NAME_NEEDED},
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        validators=[ProhibitNullCharactersValidator()],
+    )
 
 
 class DeclineForm(forms.Form):

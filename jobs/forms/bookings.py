@@ -182,6 +182,23 @@ class NotesForm(forms.Form):
     )
 
 
+class NextVisitForm(forms.Form):
+    """What could not be finished."""
+
+    left = forms.CharField(
+        label="What is left to do",
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="The client reads it, if you tell them.",
+        error_messages={
+            "required": "Say what is left to do.",
+            "max_length": "At most 300 characters. Shorten it.",
+        },
+    )
+    hours_left = hours_field(initial=Decimal(2))
+    notify_client = notify_client_field()
+
+
 class MoveForm(DayForm):
     """Another day for a booking."""
 

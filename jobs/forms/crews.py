@@ -6,6 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients.forms.fields import NamedByAction
+from clients.models import User
 from jobs.forms.fields import DayField
 from jobs.models import Crew, DayOff
 
@@ -25,10 +26,12 @@ class CrewForm(NamedByAction, forms.ModelForm):
 
     class Meta:
         model = Crew
-        fields = ["name", "hours_a_day", "works_on", "position", "is_active"]
+        fields = ["name", "hours_a_day", "works_on", "people", "position", "is_active"]
+        widgets = {"people": forms.CheckboxSelectMultiple}
         labels = {"hours_a_day": "Hours a day", "position": "Place in the diary"}
         help_texts = {
             "hours_a_day": "Of all its people together: two people for eight hours are 16.",
+            "people": "They see this crew's day first.",
             "position": "Crews stand in this order.",
             "is_active": "A crew that is not working keeps its history.",
         }
@@ -36,6 +39,8 @@ class CrewForm(NamedByAction, forms.ModelForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        people = self.fields["people"]
+        people.queryset = User.objects.filter(is_active=True)  # type: ignore[attr-defined]
         self.fields["hours_a_day"].widget.attrs.update({"step": "any", "inputmode": "decimal"})
 
     def clean_hours_a_day(self) -> Any:

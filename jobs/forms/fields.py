@@ -6,7 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.html import format_html
 
-from jobs import photos
+from jobs import kept_files, photos
 
 # In the sense of the words of ISO 4628-1 for the intensity of a change.
 GRADE_LABELS = ["like new", "barely visible", "slight", "clear", "strong", "worn out"]
@@ -68,5 +68,28 @@ class PhotosField(forms.FileField):
             )
         try:
             return [photos.normalize_photo(upload) for upload in uploads]
+        except photos.PhotoError as error:
+            raise ValidationError(str(error)) from error
+
+
+class KeptFilesField(forms.FileField):
+    """Several photographs and PDFs; each with the name that it was sent under."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        accepted = "application/pdf,image/jpeg,image/png,image/webp"
+        kwargs.setdefault("widget", PhotosInput(attrs={"accept": accepted}))
+        super().__init__(**kwargs)
+
+    def clean(self, data: Any, initial: Any = None) -> list[tuple[str, kept_files.KeptFile]]:
+        uploads = [each for each in (data if isinstance(data, list | tuple) else [data]) if each]
+        if not uploads:
+            raise ValidationError("Choose at least one photo or PDF.")
+        if len(uploads) > MAX_PHOTOS:
+            raise ValidationError(f"Send at most {MAX_PHOTOS} files at a time.")
+        try:
+            return [
+                (kept_files.title_of(upload.name), kept_files.check_kept_file(upload))
+                for upload in uploads
+            ]
         except photos.PhotoError as error:
             raise ValidationError(str(error)) from error

@@ -15,7 +15,7 @@ from clients.forms.fields import textarea
 from jobs.actions.offers import OfferInput, OfferLineInput
 from jobs.forms.fields import DayField
 from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount_field, posted_rows
-from jobs.forms.prices import trimmed_decimal
+from jobs.forms.prices import percentage_form_field, trimmed_decimal
 from jobs.models import Offer, OfferLine, OfferScope
 
 LINES_PREFIX = "lines"
@@ -49,11 +49,24 @@ class OfferForm(forms.Form):
         help_text="The client reads it. Travel is a line of its own.",
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
+    deposit_percent = percentage_form_field("Deposit asked, %", 100)
+    deposit_amount = amount_field("or an amount", required=False)
     seen = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
-    def __init__(self, *args: Any, today: date, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, today: date, is_change: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.today = today
+        if is_change:
+            self.fields["introduction"].label = "Why the work changes"
+            self.fields["hours"].label = "More hours of work"
+            for name in ("visits", "deposit_percent", "deposit_amount"):
+                del self.fields[name]
+
+    def clean(self) -> dict[str, Any]:
+        values = super().clean() or self.cleaned_data
+        if values.get("deposit_percent") and values.get("deposit_amount"):
+            self.add_error("deposit_amount", "Write a share or an amount, not both.")
+        return values
 
     def clean_valid_until(self) -> date:
         day: date = self.cleaned_data["valid_until"]
@@ -66,7 +79,12 @@ class OfferForm(forms.Form):
     def words(self) -> OfferInput:
         values = self.cleaned_data
         return OfferInput(
-            values["introduction"], values["valid_until"], values["hours"], values["visits"] or 0
+            values["introduction"],
+            values["valid_until"],
+            values["hours"],
+            values.get("visits") or 0,
+            values.get("deposit_percent") or Decimal(0),
+            values.get("deposit_amount") or Decimal(0),
         )
 
 
@@ -146,9 +164,12 @@ def unbound_draft_forms(offer: Offer, *, today: date) -> DraftForms:
         "valid_until": offer.valid_until,
         "hours": trimmed_decimal(offer.hours),
         "visits": offer.visits or "",
+        "deposit_percent": trimmed_decimal(offer.deposit_percent) if offer.deposit_percent else "",
+        "deposit_amount": offer.deposit_amount or "",
     }
     seen = max((event.pk for event in offer.events.all()), default=None)
-    form = OfferForm(initial=initial | {"seen": seen}, today=today)
+    is_change = offer.original_id is not None
+    form = OfferForm(initial=initial | {"seen": seen}, today=today, is_change=is_change)
     return DraftForms(
         form, unbound_line_formset([offer_line_initial(line) for line in offer.lines.all()], offer)
     )
@@ -173,13 +194,15 @@ def bound_draft_forms(data: Mapping[str, Any], offer: Offer, *, today: date) -> 
     rows = OfferLineFormSet(
         data, prefix=LINES_PREFIX, form_kwargs={"scopes": list(offer.scopes.all())}
     )
-    return DraftForms(OfferForm(data, today=today), rows)
+    return DraftForms(OfferForm(data, today=today, is_change=offer.original_id is not None), rows)
 
 
 def draft_forms_with_row(data: Mapping[str, Any], offer: Offer, *, today: date) -> DraftForms:
     """The page as it was sent, unchecked, with one more line (works without scripts)."""
     form = OfferForm(
-        initial={name: data.get(name, "") for name in OfferForm.base_fields}, today=today
+        initial={name: data.get(name, "") for name in OfferForm.base_fields},
+        today=today,
+        is_change=offer.original_id is not None,
     )
     return DraftForms(
         form, unbound_line_formset([*posted_rows(data, LINES_PREFIX, LINE_FIELDS), {}], offer)

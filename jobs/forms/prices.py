@@ -25,6 +25,7 @@ TRIMMED_FIELDS = [
     "off_season_percent",
     "early_percent",
     "travel_free_km",
+    "deposit_percent",
 ]
 UNITS_BY_TASK = {
     "set_up": {"m2", "job", "hour"},
@@ -84,6 +85,12 @@ class PriceListForm(NamedByAction, forms.ModelForm):
     off_season_percent = percentage_form_field(
         "Off-season discount, %", 99, "If the work falls into one of these months."
     )
+    deposit_percent = percentage_form_field(
+        "Deposit asked, %", 100, "Of the total, when the client accepts."
+    )
+    deposit_amount = amount_field(
+        "or an amount", required=False, help_text="Your law may set a limit."
+    )
     off_season_months = forms.TypedMultipleChoiceField(
         label="Off-season",
         coerce=int,
@@ -109,6 +116,8 @@ class PriceListForm(NamedByAction, forms.ModelForm):
             "tax_mode",
             "tax_rounding",
             "valid_days",
+            "deposit_percent",
+            "deposit_amount",
         ]
         widgets = {
             "tax_mode": forms.RadioSelect(attrs={"class": "segments"}),
@@ -145,6 +154,8 @@ class PriceListForm(NamedByAction, forms.ModelForm):
             and "high_above_m" not in self.errors
         ):
             self.add_error("high_above_m", "Write from which height on a deck is high.")
+        if values.get("deposit_percent") and values.get("deposit_amount"):
+            self.add_error("deposit_amount", "Write a share or an amount, not both.")
         self.instance.high_above_m = values.get("high_above_m")
         return values
 

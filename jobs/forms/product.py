@@ -18,6 +18,7 @@ from jobs.models import Batch, Product
 PRODUCT_FIELDS = [
     "name",
     "maker",
+    "supplier",
     "kind",
     "finish_class",
     "base",

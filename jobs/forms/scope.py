@@ -34,6 +34,12 @@ class OverrideForm(forms.Form):
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
     )
 
+    without_sanding = forms.BooleanField(
+        label="Without sanding",
+        required=False,
+        help_text="For a recoat: an oiled deck that did not fur need not be sanded.",
+    )
+
     def __init__(self, *args: Any, finishes: Iterable[Product], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.finishes = {product.pk: product for product in finishes}
@@ -49,7 +55,11 @@ class OverrideForm(forms.Form):
         number, _, colour = values["finish"].partition(":")
         product = self.finishes[int(number)] if number else None
         return Override(
-            work=values["work"], product=product, colour=colour, coats=values["coats"] or 0
+            work=values["work"],
+            product=product,
+            colour=colour,
+            coats=values["coats"] or 0,
+            without_sanding=values["without_sanding"],
         )
 
 

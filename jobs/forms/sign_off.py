@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.models import traits_of
 from clients.notation import StrOrPromise
-from jobs.work import ConsentRequest
+from jobs.work import ConsentRequest, is_drawn_path
 
 
 class SignOffForm(forms.Form):
@@ -28,6 +28,9 @@ class SignOffForm(forms.Form):
         validators=[ProhibitNullCharactersValidator()],
     )
 
+    drawn = forms.CharField(
+        required=False, widget=forms.HiddenInput(attrs={"data-drawing": True}), max_length=8_000
+    )
     words_read = forms.CharField(required=False, widget=forms.HiddenInput, max_length=64)
 
     def __init__(
@@ -51,6 +54,12 @@ class SignOffForm(forms.Form):
             self.fields["wants_record"] = forms.BooleanField(
                 label=_("E-mail me the care record of this job."), required=False
             )
+
+    def clean_drawn(self) -> str:
+        drawn: str = self.cleaned_data["drawn"]
+        if not is_drawn_path(drawn):
+            raise ValidationError(_("The drawing did not arrive whole. Please sign again."))
+        return drawn
 
     def clean(self) -> dict[str, Any]:
         """Who signs on a phone without a signal has read the words of that hour."""

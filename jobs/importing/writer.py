@@ -167,7 +167,7 @@ class BookWriter:
             raise RowError(
                 "area_m2", f"{label} is a new deck: give its area in area_m2 or area_ft2."
             )
-        shade = values.get("shade_percent", 0)
+        shade = values.get("shade_percent")
         given = {name: values[name] for name in DECK_FIELDS if name in values}
         self.tally.decks += 1
         return Deck.objects.create(

@@ -2,7 +2,9 @@
 prices, offers and the diary."""
 
 from jobs.models.coat import Coat
+from jobs.models.colour_approval import ColourApproval
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
+from jobs.models.document import Document
 from jobs.models.job import (
     STRIP_ABOVE_COATS,
     AppliedFinish,
@@ -14,14 +16,17 @@ from jobs.models.job import (
 from jobs.models.list_import import ImportRow, ListImport
 from jobs.models.offer import Offer, OfferLine, OfferQuerySet, OfferScope, OfferTax
 from jobs.models.offer_event import OfferEvent
+from jobs.models.offer_terms import TERM_HEADINGS, OfferTerms
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
 from jobs.models.product import Batch, FinishClass, Product
 from jobs.models.search import SearchEntry, SearchWord
+from jobs.models.structure import Defect, StructureCheck
 from jobs.models.visit import GRADE_FIELDS, Visit
 
 __all__ = [
     "GRADE_FIELDS",
     "STRIP_ABOVE_COATS",
+    "TERM_HEADINGS",
     "AppliedFinish",
     "Batch",
     "Booking",
@@ -29,9 +34,12 @@ __all__ = [
     "Coat",
     "CoatApplied",
     "CoatAppliedQuerySet",
+    "ColourApproval",
     "Crew",
     "CrewDay",
     "DayOff",
+    "Defect",
+    "Document",
     "FinishClass",
     "ImportRow",
     "Job",
@@ -42,6 +50,7 @@ __all__ = [
     "OfferQuerySet",
     "OfferScope",
     "OfferTax",
+    "OfferTerms",
     "Pack",
     "Photo",
     "PriceList",
@@ -51,6 +60,7 @@ __all__ = [
     "SearchWord",
     "SignOff",
     "StockTin",
+    "StructureCheck",
     "Tax",
     "TravelZone",
     "Visit",

@@ -7,6 +7,7 @@ from datetime import date
 from decimal import Decimal
 
 from django.conf import settings
+from django.contrib.auth.base_user import AbstractBaseUser
 from django.db import models
 from django.db.models import F, Q, Sum
 from django.db.models.functions import Lower, Now, TruncMonth
@@ -22,6 +23,18 @@ def weekdays() -> list[int]:
     return [1, 2, 3, 4, 5]
 
 
+class CrewQuerySet(models.QuerySet["Crew"]):
+    def going_out(self) -> "CrewQuerySet":
+        return self.filter(is_active=True)
+
+    def of_person(self, person: AbstractBaseUser) -> "CrewQuerySet":
+        """The crews that somebody goes out with; the only crew there is goes without saying."""
+        own = self.going_out().filter(people=person.pk)
+        if own.exists():
+            return own
+        return self.going_out() if self.going_out().count() == 1 else self.none()
+
+
 class Crew(models.Model):
     """People who go out together; their working hours make the capacity."""
 
@@ -33,6 +46,14 @@ class Crew(models.Model):
     feed_hash = models.CharField(max_length=64, null=True, blank=True, unique=True)
     is_active = models.BooleanField("goes out", default=True)
     position = models.PositiveSmallIntegerField(default=1)
+    people = models.ManyToManyField(
+        settings.AUTH_USER_MODEL,
+        blank=True,
+        related_name="crews",
+        verbose_name="who goes out with it",
+    )
+
+    objects = CrewQuerySet.as_manager()
 
     class Meta:
         ordering = ["position", "id"]
@@ -227,13 +248,26 @@ class SignOff(models.Model):
     job = models.OneToOneField(Job, on_delete=models.CASCADE, related_name="sign_off")
     name = models.CharField("name of the client", max_length=200)
     wording = models.TextField(help_text="What was read and agreed, as shown.")
+    drawn = models.TextField(
+        blank=True,
+        default="",
+        db_default="",
+        max_length=8_000,
+        help_text="The path of the signature drawn with a finger; empty if only typed.",
+    )
     signed_at = models.DateTimeField(db_default=Now())
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
 
     class Meta:
-        constraints = [models.CheckConstraint(name="sign_off_has_a_name", condition=~Q(name=""))]
+        constraints = [
+            models.CheckConstraint(name="sign_off_has_a_name", condition=~Q(name="")),
+            models.CheckConstraint(
+                name="sign_off_drawing_is_a_path",
+                condition=Q(drawn__regex=r"^(M\d{1,3} \d{1,3}(L\d{1,3} \d{1,3})*)*$"),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.name}, {self.job}"

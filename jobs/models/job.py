@@ -5,6 +5,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import connection, models
@@ -106,6 +107,13 @@ class JobQuerySet(models.QuerySet["Job"]):
         earlier = Q(finished_on__lt=job.finished_on) | Q(finished_on=job.finished_on, id__lt=job.pk)
         return self.filter(earlier, deck=job.deck_id)
 
+    def weather_of_day(self, day: date, crew: str) -> dict[str, Any]:
+        """What this crew wrote down at its newest job of the day; empty if nothing."""
+        rows = self.filter(finished_on=day, finished_from=None, crew=crew).order_by("-pk")
+        columns = ("air_c", "humidity_percent", "sky")
+        found = rows.exclude(air_c=None, humidity_percent=None, sky="").values(*columns).first()
+        return dict(found or {})
+
     def with_coats(self) -> "JobQuerySet":
         """With what went on, in two queries however many jobs."""
         coats = CoatApplied.objects.select_related("product", "batch").order_by("position", "id")
@@ -155,6 +163,9 @@ class Job(models.Model):
         "price charged", max_digits=10, decimal_places=2, null=True, blank=True
     )
     currency = models.CharField(max_length=3, blank=True)
+    settled_on = models.DateField(
+        null=True, blank=True, help_text="Somebody said that nothing is open any more."
+    )
     notes = models.TextField(blank=True, max_length=20_000)
     form_key = models.UUIDField(
         default=uuid.uuid4, unique=True, editable=False, help_text="A second click adds nothing."
@@ -224,6 +235,25 @@ class Job(models.Model):
     def is_south(self) -> bool:
         """Whether its seasons are those of the south; not asked where the day is known."""
         return self.finished_from is not None and self.deck.site.is_south
+
+    @property
+    def before_and_after(self) -> "list[tuple[Photo, Photo]]":
+        """Its photographs as found, each beside one of the finished deck, in the order in which
+        they were added."""
+        found, finished = (
+            sorted(
+                (photo for photo in self.photos.all() if photo.moment == moment),
+                key=lambda photo: photo.pk,
+            )
+            for moment in (Photo.Moment.FOUND, Photo.Moment.FINISHED)
+        )
+        return list(zip(found, finished, strict=False))
+
+    @property
+    def photos_alone(self) -> "list[Photo]":
+        """Those that stand beside no other."""
+        beside = {photo for pair in self.before_and_after for photo in pair}
+        return [photo for photo in self.photos.all() if photo not in beside]
 
     @property
     def starts_a_coat(self) -> bool:
@@ -356,6 +386,9 @@ class Photo(models.Model):
     job = models.ForeignKey(
         Job, null=True, blank=True, on_delete=models.SET_NULL, related_name="photos"
     )
+    defect = models.ForeignKey(
+        "jobs.Defect", null=True, blank=True, on_delete=models.SET_NULL, related_name="photos"
+    )
     moment = models.CharField(max_length=8, choices=Moment.choices, default=Moment.FINISHED)
     image = models.ImageField(upload_to="decks/%Y/%m/", width_field="width", height_field="height")
     width = models.PositiveIntegerField(editable=False, default=0)
@@ -366,6 +399,11 @@ class Photo(models.Model):
         blank=True,
         editable=False,
         help_text="SHA-256 of the file as it was sent, in hexadecimal; empty if that is not known.",
+    )
+    shows_people = models.BooleanField(
+        "somebody can be recognised",
+        default=False,
+        help_text="Then it goes when the owner of the deck is erased.",
     )
     taken_on = models.DateField()
     created_at = models.DateTimeField(db_default=Now())

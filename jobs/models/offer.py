@@ -10,6 +10,7 @@ from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce, Now
 from django.db.models.lookups import GreaterThan
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
@@ -17,7 +18,7 @@ from clients.messaging.models import Message
 from clients.models import Client, Deck, Property
 from clients.notation import StrOrPromise
 from jobs.models.offer_event import OfferEvent
-from jobs.models.price import PriceList, money_field
+from jobs.models.price import PriceList, money_field, percentage_field
 from jobs.models.product import Product
 
 
@@ -29,11 +30,23 @@ class OfferQuerySet(models.QuerySet["Offer"]):
     def active(self, *, today: date) -> "OfferQuerySet":
         """A draft, an offer that still stands, or an accepted one whose work is not over."""
         over = Q(booking__state__in=["done", "cancelled"])
-        return self.filter(
+        return self.first_offers().filter(
             Q(state=Offer.State.DRAFT)
             | Q(state=Offer.State.OPEN, valid_until__gte=today)
             | (Q(state=Offer.State.ACCEPTED) & ~over)
         )
+
+    def first_offers(self) -> "OfferQuerySet":
+        """Without change orders, which add to another offer."""
+        return self.filter(original=None)
+
+    def needing_a_day(self) -> "OfferQuerySet":
+        """Accepted, and nobody has booked the work; a change order goes with its offer."""
+        return self.first_offers().filter(state=Offer.State.ACCEPTED, booking=None)
+
+    def accepted_changes(self, offer: "Offer") -> "OfferQuerySet":
+        """The change orders of an offer that were accepted, in their order."""
+        return self.filter(original=offer, state=Offer.State.ACCEPTED).order_by("number")
 
     def expired(self, *, today: date) -> "OfferQuerySet":
         return self.filter(state=Offer.State.OPEN, valid_until__lt=today)
@@ -45,7 +58,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         """With decks, lines, taxes and history, in a fixed number of queries."""
         events = OfferEvent.objects.select_related("by")
         scopes = OfferScope.objects.select_related("deck", "product")
-        return self.select_related("client", "site", "price_list").prefetch_related(
+        return self.select_related("client", "site", "price_list", "original").prefetch_related(
             "lines", "taxes", models.Prefetch("scopes", scopes), models.Prefetch("events", events)
         )
 
@@ -96,7 +109,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
 
     def hours_without_day(self) -> "list[tuple[date, Decimal]]":
         """Week that was chosen and hours of each accepted offer that nobody has booked."""
-        waiting = self.filter(state=Offer.State.ACCEPTED, booking=None).order_by()
+        waiting = self.needing_a_day().order_by()
         rows = waiting.values_list("accepted_week", "hours")
         return [(week, hours) for week, hours in rows if week]
 
@@ -105,7 +118,7 @@ class OfferQuerySet(models.QuerySet["Offer"]):
     ) -> "list[tuple[Any, ...]]":
         """These columns of every revision of the offers of which one was sent since that moment,
         revisions in order."""
-        sent = Offer.objects.filter(sent_at__gte=since).values("number")
+        sent = Offer.objects.first_offers().filter(sent_at__gte=since).values("number")
         return list(
             self.filter(number__in=sent).order_by("number", "revision").values_list(*columns)
         )
@@ -148,6 +161,14 @@ class Offer(models.Model):
 
     number = models.PositiveIntegerField()
     revision = models.PositiveSmallIntegerField(default=1)
+    original = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="change_orders",
+        help_text="The accepted offer that this one changes; empty for an offer by itself.",
+    )
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="offers")
     site = models.ForeignKey(
         Property,
@@ -172,6 +193,11 @@ class Offer(models.Model):
     drafted_on = models.DateField()
     valid_until = models.DateField()
     introduction = models.TextField(blank=True, max_length=5_000)
+    deposit_percent = percentage_field("deposit asked")
+    deposit_amount = money_field("deposit asked", default=0)
+    terms = models.JSONField(
+        default=dict, help_text="What stood beside the price when it was sent: part and words."
+    )
     waiting = models.JSONField(
         default=dict, help_text="What waiting would cost, as forecast when it was drafted."
     )
@@ -217,7 +243,13 @@ class Offer(models.Model):
             ),
             models.CheckConstraint(name="offer_adds_up", condition=Q(total=F("net") + F("tax"))),
             models.CheckConstraint(
-                name="offer_totals_not_negative", condition=Q(net__gte=0, tax__gte=0)
+                name="offer_totals_not_negative",
+                condition=Q(net__gte=0, tax__gte=0) | Q(original__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="offer_deposit_in_one_way",
+                condition=Q(deposit_percent__gte=0, deposit_percent__lte=100, deposit_amount=0)
+                | Q(deposit_percent=0, deposit_amount__gte=0),
             ),
             models.CheckConstraint(
                 name="offer_valid_after_draft", condition=Q(valid_until__gte=F("drafted_on"))
@@ -228,7 +260,8 @@ class Offer(models.Model):
             models.CheckConstraint(
                 name="accepted_offer_has_a_week",
                 condition=~Q(state="accepted")
-                | Q(accepted_week__isnull=False, answered_at__isnull=False),
+                | Q(answered_at__isnull=False)
+                & (Q(accepted_week__isnull=False) | Q(original__isnull=False)),
             ),
         ]
 
@@ -239,6 +272,14 @@ class Offer(models.Model):
     def reference(self) -> str:
         """The number as the client reads it, such as 104 or 104-2."""
         return str(self.number) if self.revision == 1 else f"{self.number}-{self.revision}"
+
+    @property
+    def title(self) -> str:
+        """“Offer 104”, or “Change 107 to offer 104”, in the language in force."""
+        if self.original is None:
+            return gettext("Offer {number}").format(number=self.reference)
+        words = gettext("Change {number} to offer {first}")
+        return words.format(number=self.reference, first=self.original.reference)
 
     def is_expired(self, *, today: date) -> bool:
         return self.state == self.State.OPEN and today > self.valid_until
@@ -322,6 +363,11 @@ class OfferScope(models.Model):
     def looks_first(self) -> bool:
         """Whether one of us looks at the boards before the work is planned."""
         return self.strip_total is not None
+
+    @property
+    def is_sanded(self) -> bool:
+        """Whether one of its steps is to sand."""
+        return any(step.get("task") == "sand" for step in self.steps)
 
     @property
     def client_steps(self) -> list[dict[str, str]]:

@@ -17,6 +17,7 @@ class OfferEvent(models.Model):
         DECLINED = "declined", "Declined"
         ASKED = "asked", "The client asked"
         ANSWERED = "answered", "Answered"
+        RESCINDED = "rescinded", "The client withdrew from the contract"
         WITHDRAWN = "withdrawn", "Withdrawn"
         REPLACED = "replaced", "Replaced"
         BOOKED = "booked", "Booked"

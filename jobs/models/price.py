@@ -73,6 +73,8 @@ class PriceList(models.Model):
     early_percent = percentage_field("discount for booking before the due date")
     tax_mode = models.CharField(max_length=9, choices=TaxMode.choices, default=TaxMode.EXCLUSIVE)
     tax_rounding = models.CharField(max_length=5, choices=Rounding.choices, default=Rounding.TOTAL)
+    deposit_percent = percentage_field("deposit asked")
+    deposit_amount = money_field("deposit asked", default=0)
     valid_days = models.PositiveSmallIntegerField("an offer stands for, days", default=30)
     created_at = models.DateTimeField(db_default=Now())
 
@@ -98,6 +100,11 @@ class PriceList(models.Model):
                     early_percent__gte=0,
                     early_percent__lt=100,
                 ),
+            ),
+            models.CheckConstraint(
+                name="price_list_deposit_in_one_way",
+                condition=Q(deposit_percent__gte=0, deposit_percent__lte=100, deposit_amount=0)
+                | Q(deposit_percent=0, deposit_amount__gte=0),
             ),
             models.CheckConstraint(
                 name="price_list_offers_stand_a_day", condition=Q(valid_days__gte=1)

@@ -55,6 +55,9 @@ class Product(models.Model):
 
     name = models.CharField(max_length=120)
     maker = models.CharField(max_length=120, blank=True)
+    supplier = models.CharField(
+        max_length=120, blank=True, help_text="Where you buy it, with their article number."
+    )
     kind = models.CharField(max_length=10, choices=Kind.choices, default=Kind.FINISH)
     finish_class = models.CharField(max_length=24, choices=FinishClass.choices, blank=True)
     base = models.CharField(max_length=7, choices=Base.choices, default=Base.WATER)

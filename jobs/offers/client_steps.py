@@ -12,7 +12,7 @@ def client_steps(scope: OfferScope, coats: str) -> list[str]:
         _("We look at the structure and cover plants, walls and metal."),
         removing_words(scope),
         drying_words(scope),
-        _("We sand lightly and seal with {coats}.").format(coats=coats),
+        sealing_words(scope).format(coats=coats),
         *first_days(scope),
     ]
 
@@ -26,6 +26,12 @@ def removing_words(scope: OfferScope) -> str:
         "We take the old finish off with {count} applications of stripper, rinse, and brighten the"
         " wood."
     ).format(count=scope.stripper_applications)
+
+
+def sealing_words(scope: OfferScope) -> str:
+    if scope.steps and not scope.is_sanded:
+        return _("We seal with {coats}.")
+    return _("We sand lightly and seal with {coats}.")
 
 
 def drying_words(scope: OfferScope) -> str:

@@ -1,6 +1,6 @@
 """The rows of a new offer, not yet saved: many drafts are saved together."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -8,9 +8,11 @@ from typing import Any
 
 from clients import display
 from clients.models import User
+from clients.notation import primary_language
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax
 from jobs.offers.outlook import DeckOutlook, OfferBrief, Outlook
 from jobs.offers.pricing import (
+    Journey,
     PricedLine,
     PricedWork,
     PricingError,
@@ -69,15 +71,7 @@ def draft_offer(
     found = price_work(context.prices, works, way, reductions, units=context.business.units)
     offer = offer_row(context, brief, found, number=number, today=today, by=by)
     notes = [words for scope in brief.scopes for words in scope_notes(scope, brief.outlook)]
-    if (
-        way.km is None
-        and context.prices.travel_per_km
-        and not any(line.kind == "travel" for line in found.lines)
-    ):
-        notes.append(
-            "The way there is not in the price: its distance is not known. Enter it on the"
-            " property's page."
-        )
+    notes += lacking_notes(context, way, found, offer.language)
     try:
         offer.waiting = cost_of_waiting(context, brief, strips, reductions, offer.total)
     except PricingError as problem:
@@ -99,6 +93,27 @@ def draft_offer(
         [line.deck_index for line in found.lines],
         notes,
     )
+
+
+def lacking_notes(
+    context: DraftingContext, way: Journey, found: PricedWork, language: str
+) -> Iterator[str]:
+    """What the business has not entered, so that the offer leaves it out."""
+    if (
+        way.km is None
+        and context.prices.travel_per_km
+        and not any(line.kind == "travel" for line in found.lines)
+    ):
+        yield (
+            "The way there is not in the price: its distance is not known. Enter it on the"
+            " property's page."
+        )
+    known = context.terms_languages
+    if known and not known & {language, primary_language(language)}:
+        yield (
+            f"Your terms are not written in the client's language ({language}), so none stand on"
+            " this offer. Settings, Prices, Terms on offers."
+        )
 
 
 def check_scope_litres(scopes: Sequence[Scope]) -> None:
@@ -184,6 +199,8 @@ def offer_row(
         currency=context.price_list.currency,
         tax_mode=context.price_list.tax_mode,
         tax_rounding=context.price_list.tax_rounding,
+        deposit_percent=context.price_list.deposit_percent,
+        deposit_amount=context.price_list.deposit_amount,
         net=totals.net,
         tax=totals.tax,
         total=totals.total,

@@ -4,6 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import cached_property
 
 from babel import Locale
 from babel.dates import format_interval
@@ -13,12 +14,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients import display
+from clients.messaging.law import WithdrawalRight, withdrawal_right
 from clients.models import Property
 from clients.notation import supported_language
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
-from jobs.models import Booking, Crew, Offer, OfferEvent, OfferLine, OfferScope, Photo
+from jobs.models import Booking, Crew, Defect, Offer, OfferEvent, OfferLine, OfferScope, Photo
 from jobs.offers.client_steps import client_steps
+from jobs.offers.terms import OfferTerm, deposit_of_offer, terms_of_offer
 
 Event = OfferEvent.Kind
 State = Offer.State
@@ -132,6 +135,18 @@ class OfferPage:
         return self.state == State.OPEN
 
     @property
+    def right_to_withdraw(self) -> WithdrawalRight | None:
+        """Of a consumer who accepts it here today, or did; None where the law gives none."""
+        return offer_withdrawal_right(self.offer, today=self.today)
+
+    @property
+    def is_rescinded(self) -> bool:
+        """Whether the client accepted it and then withdrew from the contract."""
+        return self.offer.state == State.DECLINED and any(
+            event.kind == Event.RESCINDED for event in self.offer.events.all()
+        )
+
+    @property
     def is_tax_inclusive(self) -> bool:
         return self.offer.tax_mode == self.offer.price_list.TaxMode.INCLUSIVE
 
@@ -148,6 +163,32 @@ class OfferPage:
             for name, lines in [*named, (_("For the visit"), self.other_lines)]
             if lines
         ]
+
+    @cached_property
+    def agreed_sums(self) -> list[PriceGroup]:
+        """The offer, each change of it that was accepted, and this one: what the work comes to.
+        Nothing for an offer without changes."""
+        if not self.offer.original and self.offer.state != State.ACCEPTED:
+            return []
+        first = self.offer.original or self.offer
+        changes = list(Offer.objects.accepted_changes(first).select_related("original"))
+        if self.offer.original and self.offer not in changes:
+            changes.append(self.offer)
+        rows = [first, *changes] if changes else []
+        return [PriceGroup(row.title, row.total) for row in rows]
+
+    @property
+    def agreed_total(self) -> Decimal:
+        return sum((group.amount for group in self.agreed_sums), Decimal(0))
+
+    @cached_property
+    def terms(self) -> list[OfferTerm]:
+        """What stands beside the price."""
+        return terms_of_offer(self.offer)
+
+    @property
+    def deposit(self) -> Decimal:
+        return deposit_of_offer(self.offer)
 
     @property
     def total_words(self) -> str:
@@ -250,6 +291,12 @@ class OfferPage:
         waiting = self.offer.waiting
         return Decimal(waiting["now"] if "now" in waiting else waiting["recoat"])
 
+    @cached_property
+    def defects(self) -> list[Defect]:
+        """What is open on the structure of its decks."""
+        decks = [part.scope.deck_id for part in self.decks]
+        return list(Defect.objects.still_open().filter(structure_check__deck__in=decks))
+
     @property
     def questions_and_answers(self) -> list[OfferEvent]:
         """Questions and answers, oldest first."""
@@ -258,6 +305,12 @@ class OfferPage:
             for event in self.offer.events.all()
             if event.kind in {Event.ASKED, Event.ANSWERED}
         ]
+
+
+def offer_withdrawal_right(offer: Offer, *, today: date) -> WithdrawalRight | None:
+    """By the countries of the property and of the client's letters."""
+    countries = {offer.site.country, offer.client.postal_country}
+    return withdrawal_right(countries, on=today)
 
 
 def coats_text(scope: OfferScope) -> str:
@@ -281,7 +334,7 @@ def offer_by_token_hash(token_hash: str) -> Offer | None:
 
 def with_page_data(offers: QuerySet[Offer]) -> QuerySet[Offer]:
     """In a fixed number of queries."""
-    related = offers.select_related("client", "site", "price_list")
+    related = offers.select_related("client", "site", "price_list", "original")
     return related.prefetch_related(
         "scopes__deck__site", "scopes__product", "lines", "taxes", "events"
     )
@@ -314,7 +367,7 @@ def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
 def newest_photo_by_deck(deck_ids: Collection[int]) -> dict[int, Photo]:
     """The newest photograph of each deck, in one query."""
     rows = (
-        Photo.objects.filter(deck__in=deck_ids)
+        Photo.objects.filter(deck__in=deck_ids, defect=None)
         .order_by("deck_id", "-taken_on", "-id")
         .distinct("deck_id")
     )

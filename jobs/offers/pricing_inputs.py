@@ -8,7 +8,7 @@ from decimal import Decimal
 from clients import display
 from clients.models import Business, Place, Property
 from clients.places.climate import distance_km
-from jobs.models import Crew, PriceList
+from jobs.models import Crew, OfferTerms, PriceList
 from jobs.offers.pricing import (
     DeckWork,
     Journey,
@@ -35,6 +35,7 @@ class DraftingContext:
     prices: PriceTable
     yard: tuple[float, float] | None  # latitude and longitude of the business's town
     day_hours: Decimal | None = None  # of the largest crew
+    terms_languages: frozenset[str] = frozenset()  # in which the business has written its terms
 
     def valid_until(self, today: date) -> date:
         """The last day of an offer drafted today."""
@@ -54,6 +55,7 @@ def drafting_context(*, today: date) -> DraftingContext:
         prices_from_list(price_list),
         yard_coordinates(business),
         largest.hours_a_day if largest else None,
+        frozenset(OfferTerms.objects.values_list("language", flat=True)),
     )
 
 

@@ -6,6 +6,7 @@ The PDF is tagged with a document language and title, and all its fonts are embe
 """
 
 import re
+from base64 import b64decode
 from collections.abc import Mapping
 from functools import lru_cache
 from threading import local
@@ -22,18 +23,22 @@ from clients.printing import paper_size, pdf_tagging
 from jobs.models import Photo
 from jobs.photos import make_thumbnail
 
+DRAWING_URL = "data:image/svg+xml;base64,"
 PHOTO_URL = re.compile(r"photo:///([0-9]+)")
 _thread = local()
 
 
 class PhotoFetcher(URLFetcher):
-    """Hands out the photographs of this one paper, and nothing else."""
+    """Hands out the photographs and drawings of this one paper, and nothing else."""
 
     def __init__(self, photos: Mapping[int, Photo]) -> None:
         super().__init__(allowed_protocols=[], fail_on_errors=True)
         self.photos = photos
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
+        if url.startswith(DRAWING_URL):
+            markup = b64decode(url.removeprefix(DRAWING_URL))
+            return URLFetcherResponse(url, markup, {"Content-Type": "image/svg+xml"})
         found = PHOTO_URL.fullmatch(url)
         if not found or int(found[1]) not in self.photos:
             raise ValueError(f"{url} is not part of this paper.")

@@ -5,14 +5,17 @@ the work, the finish, the materials, the steps.
 """
 
 from jobs.scope.checklist import NO_READING, SiteReading, weather_checklist
+from jobs.scope.crew_run import CrewRun, geo_uri, on_the_way_key, read_crew_runs
 from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
 from jobs.scope.needs import Supply, need_from_supply
 from jobs.scope.outline import Outline, outlines, work_advice
 from jobs.scope.proposal import propose_scope, propose_scopes
+from jobs.scope.purchase import booked_scopes
 from jobs.scope.shelf import load_shelf
 
 __all__ = [
     "NO_READING",
+    "CrewRun",
     "Need",
     "Outline",
     "Override",
@@ -20,12 +23,16 @@ __all__ = [
     "SiteReading",
     "Supply",
     "WorkStep",
+    "booked_scopes",
     "cost_of_needs",
+    "geo_uri",
     "load_shelf",
     "need_from_supply",
+    "on_the_way_key",
     "outlines",
     "propose_scope",
     "propose_scopes",
+    "read_crew_runs",
     "weather_checklist",
     "work_advice",
 ]

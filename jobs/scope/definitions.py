@@ -121,6 +121,7 @@ class Override:
     """What somebody wants instead of what the history proposes; empty means no override.
 
     `looks_first` goes with a work: it was agreed that one of us looks at the deck before it.
+    `without_sanding` counts for a recoat: an oiled deck that did not fur need not be sanded.
     """
 
     work: str = ""
@@ -129,6 +130,7 @@ class Override:
     coats: int = 0
     stripper_applications: int = 0
     looks_first: bool = False
+    without_sanding: bool = False
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,13 @@
 their coats, last jobs and last grades, in few queries."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
 from clients.models import Deck
-from jobs.models import CoatApplied, Job, Product, Visit
+from jobs.models import CoatApplied, Defect, Job, Product, Visit
 from jobs.work import CoatBuild, measured_spreads
 
 JobOrVisit = TypeVar("JobOrVisit", Job, Visit)
@@ -31,6 +31,7 @@ class DeckHistory:
     build: CoatBuild
     jobs: list[Job] = field(default_factory=list)
     later_checks: list[Visit] = field(default_factory=list)  # after the newest coating job
+    defects: list[Defect] = field(default_factory=list)  # of its structure, not repaired yet
 
     @property
     def last_coat(self) -> TopFinish | None:
@@ -81,16 +82,20 @@ class DeckHistory:
 
 
 def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
-    """Of all these decks in four queries."""
+    """Of all these decks in five queries."""
     ids = [deck.pk for deck in decks]
     build = Job.objects.coat_build_by_deck(ids)
     jobs = group_by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
     visits = group_by_deck(
         Visit.objects.filter(deck__in=ids, observer="crew").order_by("-visited_on", "-id")
     )
+    defects = Defect.objects.open_by_deck(ids)
     return {
-        deck.pk: history_of_deck(
-            deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, [])
+        deck.pk: replace(
+            history_of_deck(
+                deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, [])
+            ),
+            defects=defects.get(deck.pk, []),
         )
         for deck in decks
     }

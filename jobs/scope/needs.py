@@ -87,7 +87,7 @@ def material_needs(
     ]
     return [
         *chemicals,
-        disc_need(surfaces, work),
+        *([disc_need(surfaces, work)] if work.is_sanded else []),
         finish_need(history, work, choice, surfaces, supply),
     ]
 

@@ -2,14 +2,14 @@
 itself."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
 from clients import display
 from clients.models import Business, Deck, Property
 from jobs.forecast_summary import WorkAdvice, work_advice_by_deck
-from jobs.models import Product, Rate
+from jobs.models import OfferScope, Product, Rate
 from jobs.scope import drying
 from jobs.scope.definitions import Override, Scope
 from jobs.scope.finish import choose_finish
@@ -18,7 +18,7 @@ from jobs.scope.needs import Supply, chemicals_for, material_needs
 from jobs.scope.shelf import load_shelf
 from jobs.scope.steps import work_steps
 from jobs.scope.work import ProposedWork, decide_work
-from jobs.work import job_cautions
+from jobs.work import danger_warning, job_cautions
 
 NO_OVERRIDE = Override()
 SIZE_NOT_KNOWN = "The size of this deck is not known: enter it to see materials and price."
@@ -73,6 +73,8 @@ def propose_scope(deck: Deck, *, today: date, override: Override = NO_OVERRIDE) 
 def build_scope(history: DeckHistory, supply: Supply, override: Override, day: SeasonDay) -> Scope:
     choice = choose_finish(history, supply.shelf, override)
     work = decide_work(history, choice, override, day.advice)
+    if override.without_sanding and work.work == OfferScope.Work.RECOAT:
+        work = replace(work, is_sanded=False)
     deck = history.deck
     chemicals = chemicals_for(history, work, supply.shelf)
     used = [product for product in [*chemicals.values(), choice.product] if product]
@@ -89,6 +91,7 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
             filter(
                 None,
                 (
+                    danger_warning(history.defects),
                     "" if deck.area_m2 else SIZE_NOT_KNOWN,
                     work.warning,
                     choice.warning,
@@ -96,11 +99,11 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
             )
         ),
         needs=material_needs(history, work, choice, supply),
-        steps=work_steps(deck, work, chemicals, choice.product, day.season),
+        steps=work_steps(deck, work, chemicals, choice, day.season),
         quantities=task_quantities(deck, work, chemicals),
         season=day.season,
         month=day.month,
-        cautions=job_cautions(deck, work.work, used),
+        cautions=job_cautions(deck, work.work, used, history.defects),
         looks_first=work.looks_first,
     )
 
@@ -117,7 +120,7 @@ def task_quantities(
         task.STRIP: area * work.stripper_applications,
         task.CLEAN: area if "cleaner" in chemicals else Decimal(0),
         task.BRIGHTEN: area if "brightener" in chemicals else Decimal(0),
-        task.SAND: area,
+        task.SAND: area if work.is_sanded else Decimal(0),
         task.COAT: area * work.coats,
         task.RAILS: deck.rail_m,
         task.STAIRS: Decimal(deck.stair_treads),

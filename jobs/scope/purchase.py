@@ -47,6 +47,7 @@ def override_from_offer(scope: OfferScope) -> Override:
         scope.coats,
         scope.stripper_applications,
         scope.looks_first,
+        without_sanding=bool(scope.steps) and not scope.is_sanded,
     )
 
 
@@ -59,7 +60,13 @@ def purchase_needs(scopes: Iterable[Scope], *, today: date) -> list[Need]:
             for need in pool_needs([need for scope in scopes for need in scope.needs])
         ]
     return sorted(
-        pooled, key=lambda need: (NEED_ORDER.index(need.what), str(need.product), need.colour)
+        pooled,
+        key=lambda need: (
+            need.product.supplier.casefold() if need.product else "",
+            NEED_ORDER.index(need.what),
+            str(need.product),
+            need.colour,
+        ),
     )
 
 

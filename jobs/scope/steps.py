@@ -18,6 +18,7 @@ from clients.notation import StrOrPromise, ngettext_lazy
 from jobs.models import Product, Rate
 from jobs.scope.definitions import WorkStep
 from jobs.scope.drying import DRYING_MINUTES, DRYING_TEXTS
+from jobs.scope.finish import FinishChoice
 from jobs.scope.work import ProposedWork
 from jobs.work import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS
 
@@ -45,8 +46,51 @@ SEALING_TEXT = _(
     "Railing first, then stairs and boards: four or five boards at a time along their whole length,"
     " to the exit."
 )
+RINSE_TEXT = _(
+    "Along the house and the edges first, then railing and stairs, then the boards to the exit,"
+    " with the grain, until the water runs clear."
+)
 GENTLE_WASH_TEXT = _(
-    "Soft wood: wash with the grain at low pressure and from a distance; a close jet furs it."
+    "Along the house and the edges first, then railing and stairs, then the boards to the exit."
+    " Soft wood: with the grain, at low pressure and from a distance; a close jet furs it."
+)
+# Common practice, no source.
+DECIDE_STEP = WorkStep(
+    "",
+    _("Look, then decide"),
+    _(
+        "Scrape one board of each side: if the wood shows, rinse. If not, keep it wet for 15 to 20"
+        " minutes more and look again; what stays then takes another application."
+    ),
+)
+# Common practice, no source: finishes keep to near neutral wood; 7 is neutral.
+NEUTRAL_STEP = WorkStep(
+    "",
+    _("Check that it is neutral"),
+    _("Test paper on the wet boards, several places: pH 6 to 8. If not, rinse again."),
+)
+PLANTS_STEP = WorkStep(
+    "",
+    _("Rinse the plants"),
+    _("Plants, walls, glass and metal around, also what was covered; take the covers off."),
+)
+FASTENERS_STEP = WorkStep(
+    "",
+    _("Fasteners again"),
+    _("Dry boards let nails and screws come up: set or replace those that stand out."),
+)
+SAND_STEP = WorkStep(
+    Rate.Task.SAND,
+    _("Light sand"),
+    _("60 to 80 grit along the grain, corners by hand; sweep and vacuum the dust."),
+)
+TEST_PATCH_STEP = WorkStep(
+    "",
+    _("Test patch"),
+    _(
+        "Where nobody looks, as many coats as planned, and let it dry. The client approves the"
+        " colour; write down name and day before the first coat."
+    ),
 )
 CHEMICAL_NAMES = {"stripper": _("Stripper"), "cleaner": _("Cleaner"), "brightener": _("Brightener")}
 RINSE_TITLES = {
@@ -70,10 +114,11 @@ def work_steps(
     deck: Deck,
     work: ProposedWork,
     chemicals: dict[str, Product | None],
-    product: Product | None,
+    choice: FinishChoice,
     season: str,
 ) -> list[WorkStep]:
     """In the order they are done."""
+    product = choice.product
     return [
         *([LOOK_STEP] if work.looks_first else []),
         WorkStep(
@@ -85,17 +130,13 @@ def work_steps(
             ),
         ),
         *washing_steps(deck, work, chemicals, season),
+        *([NEUTRAL_STEP, PLANTS_STEP] if chemicals else []),
         drying_step(
             _("Let the wood dry"), _("Dry to the touch is not dry: measure before sealing."), season
         ),
-        WorkStep(
-            Rate.Task.SAND,
-            _("Light sand"),
-            _(
-                "Set fasteners again that came up as the boards dried. 60 to 80 grit along the"
-                " grain, corners by hand; sweep and vacuum the dust."
-            ),
-        ),
+        FASTENERS_STEP,
+        *([SAND_STEP] if work.is_sanded else []),
+        *([] if choice.same_as_last else [TEST_PATCH_STEP]),
         *coat_steps(work, product),
         *cure_steps(product),
     ]
@@ -105,11 +146,7 @@ def washing_steps(
     deck: Deck, work: ProposedWork, chemicals: dict[str, Product | None], season: str
 ) -> Iterator[WorkStep]:
     """Strip, or clean, then brighten."""
-    rinse = (
-        GENTLE_WASH_TEXT
-        if deck.is_jet_sensitive
-        else _("Rinse with the grain until the water runs clear.")
-    )
+    rinse = GENTLE_WASH_TEXT if deck.is_jet_sensitive else RINSE_TEXT
     for kind, product in chemicals.items():
         times = work.stripper_applications if kind == "stripper" else 1
         for number in range(1, times + 1):
@@ -118,6 +155,8 @@ def washing_steps(
                     _("Let the surface dry"), _("Stripper goes on a dry surface."), season
                 )
             yield application_step(kind, product, number if times > 1 else 0)
+            if kind == "stripper":
+                yield DECIDE_STEP
             yield WorkStep(TASK_BY_CHEMICAL[kind], RINSE_TITLES[kind], rinse)
 
 

@@ -29,6 +29,7 @@ class ProposedWork:
     """What is to be done, how much of it, and why; `warning` is for the one who plans.
 
     `looks_first`: it is a recoat, unless a look at the boards says that only a strip will do.
+    A strip is always sanded, for the wash furs the wood.
     """
 
     work: str
@@ -37,6 +38,7 @@ class ProposedWork:
     coats: int
     warning: str = ""
     looks_first: bool = False
+    is_sanded: bool = True
 
 
 def decide_work(

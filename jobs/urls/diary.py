@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from jobs.views import bookings, crews, diary
+from jobs.views import bookings, crews, diary, next_visit, on_the_way
 
 app_name = "diary"
 urlpatterns = [
     path("", diary.show_week, name="week"),
     path("hold-day/", diary.day_hold, name="hold_day"),
+    path("day-sheet/<int:pk>/", diary.show_day_sheet, name="day_sheet"),
     path("new/", bookings.new_booking, name="new"),
     path("<int:pk>/", bookings.show_booking, name="booking"),
     path("<int:pk>/move/", bookings.booking_move, name="move"),
@@ -17,6 +18,8 @@ urlpatterns = [
     path("<int:pk>/release/", bookings.press_booking_button, {"button": "release"}, "release"),
     path("<int:pk>/call-off/", bookings.press_booking_button, {"button": "call_off"}, "call_off"),
     path("<int:pk>/tell/", bookings.tell_client, name="tell"),
+    path("<int:pk>/next-visit/", next_visit.next_visit, name="next_visit"),
+    path("<int:pk>/on-the-way/", on_the_way.on_the_way, name="on_the_way"),
     path("<int:pk>/visit.ics", bookings.booking_calendar_file, name="calendar_file"),
     path("crews/", crews.list_crews, name="crews"),
     path("crews/new/", crews.new_crew, name="crew_new"),

@@ -11,6 +11,7 @@ urlpatterns = [
     path("<int:pk>/", offers.show_offer, name="detail"),
     path("<int:pk>/send/", offer_sending.send_one_offer, name="send"),
     path("<int:pk>/revise/", offer_actions.offer_revise, name="revise"),
+    path("<int:pk>/change/", offer_actions.offer_change_order, name="change"),
     path("<int:pk>/withdraw/", offer_actions.offer_withdraw, name="withdraw"),
     path("<int:pk>/answer/", offer_actions.offer_answer, name="answer"),
     path("<int:pk>/pdf/", offer_actions.show_offer_pdf, name="pdf"),

@@ -1,7 +1,8 @@
 """A booking: book it, look at it, move it, hold it for the weather, release it, call it off."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -36,6 +37,7 @@ from jobs.diary import (
     icalendar_files,
     placement_suggestions,
 )
+from jobs.forecast_summary import NearbyLook, nearby_looks
 from jobs.forms.bookings import (
     OTHER_DAY,
     ArrivalForm,
@@ -43,9 +45,11 @@ from jobs.forms.bookings import (
     CallOffForm,
     HoldForm,
     MoveForm,
+    NextVisitForm,
     NotesForm,
 )
-from jobs.models import Booking
+from jobs.models import Booking, Defect
+from jobs.scope import booked_scopes, geo_uri
 from jobs.views.diary import redirect_to_week
 from jobs.views.log import decks_matching
 from jobs.views.telling import (
@@ -61,16 +65,21 @@ from jobs.views.telling import (
 def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
     row = booking_or_404(pk)
     notes = notes_page(row, None)
-    arrival = FormsOfPage([ArrivalForm(initial=arrival_initial(row))])
+    arrival = FormsOfPage([ArrivalForm(initial=arrival_initial(row), auto_id="arrival_%s")])
     facts = booking_facts(row)
+    scopes = booked_scopes([row], today=business_today(request))
     context = {
         "booking": row,
-        "work": booked_decks(row),
+        "work": [(each, scopes.get(each.deck.pk)) for each in booked_decks(row)],
+        "geo_uri": geo_uri(row),
+        "next_visit_form": NextVisitForm(auto_id="next_%s"),
+        "looks": looks_on_the_way(row, business_today(request)),
+        "defects": list(defects_of([deck.pk for deck in row.decks.all()])),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
         "is_untold": booking_messages.is_untold(row, now=timezone.now()),
         "today": business_today(request),
-        "hold_form": HoldForm(),
-        "call_off_form": CallOffForm(),
+        "hold_form": HoldForm(auto_id="hold_%s"),
+        "call_off_form": CallOffForm(auto_id="call_off_%s"),
         "notes_form": notes.only_form,
         "arrival_form": arrival.only_form,
         "notes_opened": opened_context(notes, {})["opened"],
@@ -79,6 +88,17 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "call_off_opened": opened_context(FormsOfPage([CallOffForm()]), facts)["opened"],
     }
     return render(request, "jobs/diary/booking.html", context)
+
+
+def looks_on_the_way(row: Booking, today: date) -> list[NearbyLook]:
+    """Decks near by that the crew had better look at too, while the visit is still to come."""
+    is_to_come = row.state in {Booking.State.BOOKED, Booking.State.HELD} and row.last_on >= today
+    return nearby_looks(row.site, today=today) if is_to_come else []
+
+
+def defects_of(decks: Collection[int]) -> QuerySet[Defect]:
+    """Open defects of these decks, the dangerous ones first."""
+    return Defect.objects.still_open().filter(structure_check__deck__in=decks)
 
 
 def notes_page(row: Booking, data: QueryDict | None) -> FormsOfPage:
@@ -140,13 +160,15 @@ def new_booking(request: HttpRequest) -> HttpResponse:
         "Book work",
         f"{asked.site.client.name} · {asked.site.address}{offer}",
         back=(reverse("diary:week"), "Diary"),
+        before="jobs/_defects.html",
         fields="jobs/diary/_booking_fields.html",
         button="Book it",
         busy="Booking…",
         cancel=reverse("diary:week"),
         is_checked_by_browser=False,
     )
-    return render_form_page(request, page, form=form, asked=asked)
+    defects = list(defects_of([deck.pk for deck in asked.decks]))
+    return render_form_page(request, page, form=form, asked=asked, defects=defects)
 
 
 def booking_form(request: HttpRequest, asked: BookingRequest) -> BookingForm:

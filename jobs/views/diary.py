@@ -5,10 +5,10 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET, require_http_methods, require_safe
 
 from clients import display
 from clients.pages import (
@@ -22,7 +22,8 @@ from clients.pages import (
 from jobs.actions import bookings
 from jobs.diary import diary_week, next_booking_after, read_season, unsettled_work
 from jobs.forms.bookings import HoldDayForm
-from jobs.models import Booking
+from jobs.models import Booking, Crew
+from jobs.pdf import build_day_sheet, day_sheet_pdf, sheet_file_name
 from jobs.views.telling import DiaryChange, ask_who_is_told, make_change, report_told
 
 MAX_YEARS_AWAY = 3  # years before and after this one
@@ -55,6 +56,19 @@ def day_or_today(text: str, today: date) -> date:
     except ValueError:
         return today
     return day if abs(day.year - today.year) <= MAX_YEARS_AWAY else today
+
+
+@require_safe
+def show_day_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """The page `diary:day_sheet`: `?day=2027-06-07` of one crew, on paper."""
+    crew = get_object_or_404(Crew, pk=pk)
+    business = business_of(request)
+    today = business_today(request)
+    day = day_or_today(request.GET.get("day", ""), today)
+    sheet = build_day_sheet(crew, day, business=business, today=today)
+    name = {"Content-Disposition": f'inline; filename="{sheet_file_name(sheet)}"'}
+    content = day_sheet_pdf(sheet, business=business)
+    return HttpResponse(content, content_type="application/pdf", headers=name)
 
 
 @office_required

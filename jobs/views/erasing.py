@@ -58,11 +58,13 @@ def what_goes_and_stays(client: Client) -> dict[str, Any]:
         for model, name in [(ContactPoint, "client"), *pointing_at(Client)]
         if (rows := model._base_manager.filter(**{name: client}).count())
     ]
+    papers = [rows for rows in erasing.papers_of([client.pk]) if rows.exists()]
+    going += [counted(rows.model, rows.count()) for rows in papers]
     return {
         "going": going,
         "decks": erasing.decks_that_stay(client),
         "jobs": Job.objects.filter(deck__site__client=client).count(),
-        "photos": Photo.objects.filter(deck__site__client=client).count(),
+        "photos": Photo.objects.filter(deck__site__client=client, shows_people=False).count(),
     }
 
 

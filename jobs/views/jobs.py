@@ -25,11 +25,13 @@ from jobs.actions.jobs import JobError
 from jobs.forms import log as forms
 from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
-from jobs.models import Job
+from jobs.models import Defect, Job
+from jobs.offers import jobs_with_money, money_of_job
 from jobs.views.shelf import tins_after
 from jobs.work import (
     care_note,
     coat_build_before_and_after,
+    drawn_image_url,
     job_cautions,
     measured_spreads,
     plausibility_warnings,
@@ -63,14 +65,18 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
     )
     build_before, build = coat_build_before_and_after(job)
     care = care_note(job)
+    defects = Defect.objects.open_by_deck([job.deck_id]).get(job.deck_id, [])
     return {
         "doubts": plausibility_warnings(job, before=before, build_before=build_before, build=build),
+        "defects": defects,
+        "money": money_of_job(jobs_with_money().get(pk=job.pk)),
         "build": build,
         "care": care if care and care.furniture_at > now else None,
         "cautions": job_cautions(
-            job.deck, job.kind, [coat.product for coat in coats if coat.product]
+            job.deck, job.kind, [coat.product for coat in coats if coat.product], defects
         ),
         "spreads": measured_spreads(job.deck, coats),
+        "drawn_url": drawn_image_url(job.sign_off.drawn) if hasattr(job, "sign_off") else "",
     }
 
 

@@ -52,6 +52,13 @@ def offer_revise(request: HttpRequest, offer: Offer) -> Offer:
 
 
 @offer_button
+def offer_change_order(request: HttpRequest, offer: Offer) -> Offer:
+    now = timezone.now()
+    today = business_of(request).today(now)
+    return actions.draft_change_order(offer=offer, today=today, now=now, by=current_user(request))
+
+
+@offer_button
 def offer_withdraw(request: HttpRequest, offer: Offer) -> Offer:
     form = forms.WithdrawOfferForm(request.POST)
     if not form.is_valid():

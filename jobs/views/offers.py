@@ -111,6 +111,7 @@ def render_offer(
         "is_open": "add_row" in request.POST,
         "is_expired": offer.is_expired(today=today),
         "others": other_revisions(offer),
+        "changes": offer.change_orders.order_by("number"),
         "note": next(
             (event.note for event in reversed(offer.events.all()) if event.kind == Kind.DRAFTED), ""
         ),

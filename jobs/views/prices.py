@@ -9,6 +9,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clients.display import format_day
 from clients.forms.business import MONTH_NAMES
+from clients.messaging.texts import text_languages
+from clients.notation import supported_language
 from clients.pages import (
     FormPage,
     ListPage,
@@ -24,7 +26,8 @@ from clients.views.editing import RecordEdit, edit_record
 from jobs.actions import prices as actions
 from jobs.actions.prices import PriceListError
 from jobs.forms import prices as forms
-from jobs.models import PriceList
+from jobs.forms.offer_terms import OfferTermsForm
+from jobs.models import OfferTerms, PriceList
 
 
 @office_required
@@ -40,11 +43,42 @@ def list_price_lists(request: HttpRequest) -> HttpResponse:
         empty="Offers need a price list: what a square metre of each task costs, travel and taxes.",
         empty_title="No prices yet",
         back=(reverse("settings:overview"), "Settings"),
-        actions=((reverse("prices:new"), "New price list"),) if is_owner else (),
+        actions=(
+            (reverse("prices:new"), "New price list"),
+            (reverse("prices:terms"), "Terms on offers"),
+        )
+        if is_owner
+        else (),
     )
     rows = PriceList.objects.with_offers().order_by("-valid_from")
     in_force = PriceList.objects.in_force(today)
     return render_list_page(request, around, rows, in_force=in_force, today=today)
+
+
+@owner_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def edit_offer_terms(request: HttpRequest) -> HttpResponse:
+    """The page `prices:terms`: what stands on offers beside the price, `?language=` by language."""
+    names = text_languages()
+    asked = request.GET.get("language", "")
+    own = supported_language(business_of(request).locale)
+    language = asked if asked in names else own
+    row = OfferTerms.objects.filter(language=language).first() or OfferTerms(language=language)
+    form = OfferTermsForm(request.POST or None, instance=row)
+    if request.method == "POST" and form.is_valid():
+        actions.save_offer_terms(language=language, values=form.cleaned_data)
+        messages.success(request, "Saved. Offers that were sent keep their words.")
+        return redirect(f"{reverse('prices:terms')}?language={language}")
+    lists = reverse("prices:list")
+    around = FormPage(
+        "Terms on offers",
+        names[language],
+        back=(lists, "Prices"),
+        before="jobs/_offer_terms_before.html",
+        cancel=lists,
+    )
+    context = {"form": form, "languages": sorted(names.items()), "language": language}
+    return render_form_page(request, around, **context)
 
 
 @office_required

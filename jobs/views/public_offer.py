@@ -6,8 +6,8 @@ the pages tell nobody where they are (no referrer), are stored nowhere and stay 
 engines.
 """
 
-from collections.abc import Callable
-from datetime import datetime
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
 from functools import wraps
 from typing import Any
 
@@ -29,7 +29,7 @@ from jobs.actions import offer_answers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.offer_answers import AnswerError
 from jobs.diary import icalendar_files
-from jobs.forms.answer import AcceptForm, AskForm, DeclineForm
+from jobs.forms.answer import AcceptForm, AskForm, DeclineForm, RescindForm
 from jobs.models import Offer
 from jobs.offers import (
     DEAD_LINK_STATES,
@@ -89,12 +89,19 @@ def public_forms(page: OfferPage, action: str = "", data: Any = None) -> dict[st
     typed = {action: data}
     forms: dict[str, Form] = {"ask": AskForm(typed.get("ask"))}
     if page.is_open:
-        weeks = bookable_weeks(page.offer, today=page.today)
+        is_change = page.offer.original_id is not None
+        weeks = None if is_change else bookable_weeks(page.offer, today=page.today)
         forms |= {
-            "accept": AcceptForm(typed.get("accept"), weeks=weeks),
+            "accept": accept_form(page, weeks, typed.get("accept")),
             "decline": DeclineForm(typed.get("decline")),
         }
+    elif page.right_to_withdraw and offer_answers.is_rescindable(page.offer, today=page.today):
+        forms["rescind"] = RescindForm(typed.get("rescind"))
     return forms
+
+
+def accept_form(page: OfferPage, weeks: Sequence[date] | None, data: Any) -> AcceptForm:
+    return AcceptForm(data, weeks=weeks, right=page.right_to_withdraw, today=page.today)
 
 
 def handle_answer_post(
@@ -128,6 +135,7 @@ ANSWER_ACTIONS: dict[str, Callable[..., Any]] = {
     "accept": offer_answers.accept_offer,
     "decline": offer_answers.decline_offer,
     "ask": offer_answers.ask_question,
+    "rescind": offer_answers.rescind_acceptance,
 }
 
 
@@ -139,10 +147,8 @@ def render_no_room(request: HttpRequest, page: OfferPage, sent: Form) -> HttpRes
         week=week
     )
     forms = public_forms(page)
-    form = AcceptForm(
-        {"accept-name": sent.cleaned_data["name"]},
-        weeks=bookable_weeks(page.offer, today=page.today),
-    )
+    weeks = bookable_weeks(page.offer, today=page.today)
+    form = accept_form(page, weeks, {"accept-name": sent.cleaned_data["name"]})
     form.errors["week"] = form.error_class([why])
     return render_public_offer(request, page, forms | {"accept": form}, status=409)
 

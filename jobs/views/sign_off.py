@@ -21,21 +21,28 @@ from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
 from jobs.models import Job, SignOff
 from jobs.views.jobs import job_or_404
-from jobs.work import consent_requests, jobs_to_sign_off, latest_care_note, sign_off_statement
+from jobs.work import (
+    consent_requests,
+    drawn_image_url,
+    jobs_to_sign_off,
+    latest_care_note,
+    sign_off_statement,
+)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
-    if signed := SignOff.objects.filter(job=job).first():
+    signed = SignOff.objects.filter(job=job).first()
+    if signed and request.method == "POST":
         messages.info(request, already_signed_words(request, signed))
-        return redirect("jobs:detail", job.pk)
+        return redirect("jobs:sign_off", job.pk)
     # What is sent was read in the language that it says, whatever the client's is by now.
     chosen = (
         request.POST.get("language") or request.GET.get("language") or job.deck.site.client.language
     )
     with display.in_client_language(chosen):
-        return sign_off_page(request, job)
+        return signed_page(request, job, signed) if signed else sign_off_page(request, job)
 
 
 def already_signed_words(request: HttpRequest, signed: SignOff) -> str:
@@ -44,6 +51,20 @@ def already_signed_words(request: HttpRequest, signed: SignOff) -> str:
     if key is None or was_received(key):
         return "This job was signed off already."
     return f"This job was signed off already by {signed.name}. Nothing was added."
+
+
+def signed_page(request: HttpRequest, job: Job, signed: SignOff) -> HttpResponse:
+    """What the client still holds in their hand: thanks, and nothing of the staff's."""
+    context = {
+        "job": job,
+        "jobs": jobs_to_sign_off(job),
+        "signed": signed,
+        "drawn_url": drawn_image_url(signed.drawn),
+        "care": latest_care_note([job]),
+        "navigation": [],
+        "languages": settings.LANGUAGES,
+    }
+    return render(request, "jobs/sign_off.html", context)
 
 
 def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
@@ -64,8 +85,7 @@ def sign_off_page(request: HttpRequest, job: Job) -> HttpResponse:
         except (CareRecordError, Unsendable) as error:
             form.add_error("wants_record", str(error))
         else:
-            messages.success(request, "Signed off. Thank you.")
-            return redirect("jobs:detail", job.pk)
+            return redirect("jobs:sign_off", job.pk)
     context = {
         "job": job,
         "jobs": jobs,
@@ -91,9 +111,10 @@ def save_sign_off(
             wording=wording,
             agreed=form.agreed,
             wants_record=form.cleaned_data.get("wants_record", False),
+            drawn=form.cleaned_data["drawn"],
         )
         sign_off.sign_off_jobs(jobs=jobs, signature=signature, by=by, now=now)
-        return reverse("jobs:detail", args=[jobs[0].pk])
+        return reverse("jobs:sign_off", args=[jobs[0].pk])
 
     with display.in_staff_language():
         receive_once(form_key=typed_form_key(request.POST), by=by, now=now, write=write)

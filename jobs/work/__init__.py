@@ -10,8 +10,11 @@ from jobs.work.care_record import (
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
 from jobs.work.cautions import (
     GENERAL_CAUTION,
+    GUARDED_HEIGHT_M,
     STRIPPER_CAUTION,
+    WorkFacts,
     closing_cautions,
+    danger_warning,
     job_cautions,
 )
 from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
@@ -24,6 +27,8 @@ from jobs.work.compatibility import (
     is_film,
     strip_grade,
 )
+from jobs.work.drawn_signature import drawn_image_url, is_drawn_path
+from jobs.work.kit import protection_for, tools_for
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
     ConsentRequest,
@@ -33,6 +38,7 @@ from jobs.work.sign_off import (
     sign_off_statement,
 )
 from jobs.work.spread_rate import measured_spreads
+from jobs.work.structure_report import KEEP_OFF, REPORT_LIMITS, defect_line, report_notice
 from jobs.work.weather import (
     MIN_DEW_POINT_DEPRESSION_C,
     dew_point_c,
@@ -46,12 +52,16 @@ __all__ = [
     "FILM_STRIP_GRADE",
     "FLAKING_GRADE",
     "GENERAL_CAUTION",
+    "GUARDED_HEIGHT_M",
+    "KEEP_OFF",
     "MIN_DEW_POINT_DEPRESSION_C",
     "OIL_STRIP_GRADE",
+    "REPORT_LIMITS",
     "STRIPPER_CAUTION",
     "CareRecord",
     "CoatBuild",
     "ConsentRequest",
+    "WorkFacts",
     "build_care_record",
     "care_note",
     "care_record_summary",
@@ -59,18 +69,25 @@ __all__ = [
     "coat_build",
     "coat_build_before_and_after",
     "consent_requests",
+    "danger_warning",
+    "defect_line",
     "dew_point_c",
+    "drawn_image_url",
     "equilibrium_moisture_percent",
     "finish_compatibility",
     "finish_distance",
     "get_job_for_record",
+    "is_drawn_path",
     "is_film",
     "job_cautions",
     "jobs_to_sign_off",
     "latest_care_note",
     "measured_spreads",
     "plausibility_warnings",
+    "protection_for",
+    "report_notice",
     "sign_off_statement",
     "strip_grade",
     "temperature_difference",
+    "tools_for",
 ]

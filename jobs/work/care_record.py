@@ -14,6 +14,7 @@ from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import CoatApplied, Job, Photo, Product
 from jobs.work.care_times import CareNote, care_note
 from jobs.work.cautions import GENERAL_CAUTION, SELF_HEATING_CLASSES, WorkFacts
+from jobs.work.drawn_signature import drawn_image_url
 
 # Common practice, no source; the data sheet of the product goes before it, and the record says so.
 CARE_ADVICE = [
@@ -66,6 +67,12 @@ class CareRecord:
     care: CareNote | None
     forecast: ForecastSummary | None
     photo: Photo | None
+
+    @property
+    def signature_url(self) -> str:
+        """The image of what the client drew; empty if they only typed their name."""
+        signed = getattr(self.job, "sign_off", None)
+        return drawn_image_url(signed.drawn) if signed else ""
 
     @property
     def next_due(self) -> str:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients.models import Deck, Species
 from clients.notation import StrOrPromise
-from jobs.models import Job, Product
+from jobs.models import Defect, Job, Product
 
 GENERAL_CAUTION = _(
     "The product's data sheet, local rules and licensed practice go before anything said here."
@@ -208,11 +208,28 @@ CAUTIONS = [
 ]
 
 
-def job_cautions(deck: Deck | None, kind: str, products: Iterable[Product]) -> list[StrOrPromise]:
-    """What to mind on a job of this kind with these products, the general rule last."""
+def job_cautions(
+    deck: Deck | None, kind: str, products: Iterable[Product], defects: Iterable[Defect] = ()
+) -> list[StrOrPromise]:
+    """What to mind on a job of this kind with these products: open defects of the deck first, the
+    general rule last."""
     used = list(dict.fromkeys(products))
     facts = WorkFacts(deck, kind, used)
-    return listed([each.words for each in CAUTIONS if each.holds(facts)], used)
+    found = [defect_caution(defect) for defect in defects]
+    return listed([*found, *(each.words for each in CAUTIONS if each.holds(facts))], used)
+
+
+def defect_caution(defect: Defect) -> str:
+    """“Dangerous: keep off. Loose railing: at the stairs.”"""
+    return f"{defect.get_severity_display()}. {defect}."
+
+
+def danger_warning(defects: Iterable[Defect]) -> str:
+    """That nobody works there; empty where nothing is dangerous."""
+    named = ", ".join(str(defect) for defect in defects if defect.is_dangerous)
+    if not named:
+        return ""
+    return f"Dangerous, and not repaired yet: {named}. Stop and report; no work there."
 
 
 def closing_cautions(products: Iterable[Product]) -> list[StrOrPromise]:

@@ -4,7 +4,7 @@ the one who stood on the deck decides."""
 from collections.abc import Callable, Iterator
 
 from clients import display
-from jobs.models import STRIP_ABOVE_COATS, CoatApplied, Job, Product
+from jobs.models import STRIP_ABOVE_COATS, CoatApplied, Job, Photo, Product
 from jobs.work.coat_build import CoatBuild
 from jobs.work.compatibility import finish_compatibility
 from jobs.work.spread_rate import MeasuredSpread, measured_spreads
@@ -29,6 +29,7 @@ def plausibility_warnings(
         lambda: spread_rate_warnings(job, coats),
         lambda: expired_batch_warnings(job, coats),
         lambda: missing_grade_warnings(job),
+        lambda: missing_photo_warnings(job),
     ]
     return [text for check in checks for text in check()]
 
@@ -142,3 +143,15 @@ def missing_grade_warnings(job: Job) -> Iterator[str]:
             "No as-found grade was given. The forecast learns from how a deck was found: add it"
             " while you remember."
         )
+
+
+def missing_photo_warnings(job: Job) -> Iterator[str]:
+    """Of jobs logged here, where the owner wants photographs; a list that was brought in has
+    none."""
+    if not job.starts_a_coat or job.source or not display.current_business().wants_photos:
+        return
+    there = {photo.moment for photo in job.photos.all()}
+    wanted = [(Photo.Moment.FOUND, "from before the work"), (Photo.Moment.FINISHED, "finished")]
+    lacking = [words for moment, words in wanted if moment not in there]
+    if lacking:
+        yield f"There is no photograph {' and none '.join(lacking)}. Add it below while you can."

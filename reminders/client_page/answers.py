@@ -200,6 +200,7 @@ def set_contact_choice(
         wording=choice.wording,
         evidence=evidence,
         is_welcome_again=True,
+        asked_where=Consent.AskedWhere.PAGE,
     )
     record_consent(client=client, entry=entry, by=None, now=now)
 

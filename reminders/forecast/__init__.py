@@ -12,7 +12,7 @@ from reminders.forecast.backtesting import (
     backtest,
     simple_rule_scores,
 )
-from reminders.forecast.check_value import client_check_values
+from reminders.forecast.check_value import CLIENT_SKILL, CREW_SKILL, look_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
     CalendarMonth,
@@ -37,8 +37,9 @@ from reminders.forecast.inspection_data import (
 )
 from reminders.forecast.intervals import Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
+from reminders.forecast.pooling import LearnedBook, pool_learned
 from reminders.forecast.posterior import Fit, Posterior
-from reminders.forecast.prediction import UNKNOWNS, Prediction, predict
+from reminders.forecast.prediction import UNKNOWNS, Prediction, life_after_grades, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import (
     UpkeepLaw,
@@ -62,6 +63,8 @@ from reminders.forecast.wear_limits import (
 from reminders.forecast.work_day import best_work_days
 
 __all__ = [
+    "CLIENT_SKILL",
+    "CREW_SKILL",
     "FACTORS",
     "FILM_WEAR",
     "FORECAST_NAMES",
@@ -83,6 +86,7 @@ __all__ = [
     "FitTrial",
     "Floats",
     "InspectionData",
+    "LearnedBook",
     "Posterior",
     "Prediction",
     "SeasonalClock",
@@ -94,12 +98,14 @@ __all__ = [
     "backtest",
     "best_work_days",
     "best_workable_month",
-    "client_check_values",
     "extraterrestrial_radiation",
     "film_shares",
+    "life_after_grades",
     "life_bounds",
+    "look_values",
     "optimal_recoat_age",
     "plan_coating_jobs",
+    "pool_learned",
     "predict",
     "radiation_from_sunshine",
     "recoats_between_strips",

@@ -113,6 +113,7 @@ def backtest(
     *,
     step_days: float = YEAR_DAYS,
     prior: Posterior = PUBLISHED_PRIOR,
+    along_path: bool = False,
 ) -> Backtest:
     """Go through the years as they came: learn, forecast the next period, look what was found, move
     on.
@@ -129,6 +130,8 @@ def backtest(
         Length of a period.
     prior : Posterior
         What is believed without visits.
+    along_path : bool
+        Whether the learned forecast reads grades along a path of wear.
 
     Returns
     -------
@@ -145,7 +148,7 @@ def backtest(
     for origin in origins:
         end = min(origin + step_days, last)
         tried = scored_visits(book, origin, end)
-        learned = book.fit_before(origin, prior, start=learned).posterior
+        learned = book.fit_before(origin, prior, start=learned, along_path=along_path).posterior
         average = book.fit_before(
             origin, _finish_class_prior(prior), nodes=FINE_QUADRATURE_NODES, start=average
         ).posterior

@@ -44,14 +44,21 @@ NUMERIC_LIMITS: dict[str, tuple[float, float, bool]] = {
     "recoatable_on": (EARLIEST_DAY, LATEST_DAY, True),
     "asked_worn": (0, 1, False),
     "roof_cover": (0, 1, False),
-    "summer_shade": (0, 1, False),
-    "winter_shade": (0, 1, False),
+    "summer_shade": (0, 1, True),
+    "winter_shade": (0, 1, True),
     "orientation": (0, 360, True),
     "height": (0, 200, True),
     "latitude": (-90, 90, False),
     "coats": (1, 50, True),
     "coated_within": (0, 36525, False),
     "pool": (0, 1, False),
+}
+# name → (lowest, highest) of what is kept of each graded visit
+VISIT_COLUMNS = {
+    "graded_on": (EARLIEST_DAY, LATEST_DAY),
+    "grades": (0.0, 5.0),
+    "graded_by_client": (0, 1),
+    "graders": (-1, np.inf),
 }
 MONTHLY_MAXIMA = {"sun": 60.0, "wet_days": 31.0}
 
@@ -175,8 +182,10 @@ class Coats(ArrayRecord):
     finish_class, pigment, base, species_class, texture : array_like
         Words of `CATEGORY_LEVELS`; class of finish and of species may be `UNKNOWN` (of an unknown
         finish pigment and base are not looked at).
-    roof_cover, summer_shade, winter_shade : array_like
-        Shares, 0 to 1.
+    roof_cover : array_like
+        Share, 0 to 1.
+    summer_shade, winter_shade : array_like
+        Shares, 0 to 1; NaN if the shade is not known.
     orientation : array_like
         Bearing of the open side, degrees; NaN if open all round.
     height : array_like
@@ -203,6 +212,15 @@ class Coats(ArrayRecord):
         Whether it looked worn to them.
     coated_within : array_like
         Days that the coat may lie before or after that date; 0 where the day is known.
+    graded_on : array_like, shape (n, g)
+        Days of the newest graded visits to this coat; NaN where there are fewer. They are read only
+        along a path of wear, and do without it.
+    grades : array_like, shape (n, g)
+        As-found grade of each, 0 to 5.
+    graded_by_client : array_like of bool, shape (n, g)
+        Whether the client looked.
+    graders : array_like of int, shape (n, g)
+        Key of who graded; −1 if that is not known.
     mix : UnknownMix
         What stands in for what is unknown; one for all rows.
     """
@@ -235,16 +253,22 @@ class Coats(ArrayRecord):
     asked_on: Any = np.nan
     asked_worn: Any = False
     coated_within: Any = 0.0
+    graded_on: Any = None
+    grades: Any = None
+    graded_by_client: Any = None
+    graders: Any = None
     mix: UnknownMix = PUBLISHED_MIX
 
     def __post_init__(self) -> None:
         count = np.atleast_1d(np.asarray(self.coated_on)).shape[0]
         for field in fields(self):
-            if field.name == "mix":
+            if field.name == "mix" or field.name in VISIT_COLUMNS:
                 continue
             object.__setattr__(
                 self, field.name, _validated_column(field.name, getattr(self, field.name), count)
             )
+        for name, values in _visit_columns(self, count).items():
+            object.__setattr__(self, name, values)
         _raise_for_rows(
             "sound_on",
             "must not lie before coated_on",
@@ -281,14 +305,35 @@ class Coats(ArrayRecord):
 
     @property
     def has_unknowns(self) -> Booleans:
-        """Whether finish, timber or number of coats is not known."""
+        """Whether finish, timber or number of coats is not known; their columns go together."""
         return (self.finish_class < 0) | (self.species_class < 0) | np.isnan(self.coats)
+
+    @property
+    def is_shade_unknown(self) -> Booleans:
+        """Whether nobody knows how much of the sun is taken away."""
+        return np.isnan(self.summer_shade) | np.isnan(self.winter_shade)
 
     @property
     def is_film(self) -> Booleans:
         """Whether the finish forms a film; an unknown one is taken for none."""
         first = CATEGORY_LEVELS["finish_class"].index(FILM_CLASSES[0])
         return self.finish_class >= first
+
+
+def _visit_columns(coats: Coats, count: int) -> dict[str, NDArray[Any]]:
+    # All four, or none and no column.
+    given = {name: getattr(coats, name) for name in VISIT_COLUMNS}
+    if given["graded_on"] is None:
+        return {name: np.zeros((count, 0)) for name in VISIT_COLUMNS}
+    shape = (count, np.atleast_2d(given["graded_on"]).shape[1])
+    seen = ~np.isnan(np.asarray(given["graded_on"], dtype=float))
+    found = {}
+    for name, (low, high) in VISIT_COLUMNS.items():
+        array = np.asarray(given[name], dtype=float)
+        bad = seen & ~((array >= low) & (array <= high))
+        _raise_for_rows(name, f"must lie between {low:g} and {high:g}", array, np.atleast_2d(bad))
+        found[name] = _broadcast_rows(name, array, shape)
+    return found
 
 
 def _validated_column(name: str, values: ArrayLike, count: int) -> NDArray[Any]:

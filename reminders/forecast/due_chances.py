@@ -9,7 +9,11 @@ from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock,
 from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import believe_inspections, predict_log_life
+from reminders.forecast.prediction import (
+    believe_grades,
+    believe_inspections,
+    predict_log_life,
+)
 
 
 def worn_chances_by_day(
@@ -39,7 +43,7 @@ def worn_chances_by_day(
     """
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
     start = clock.reading(coats.coated_on)
-    belief = predict_log_life(coats, posterior)
+    belief = believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
     seen = believe_inspections(coats, clock, belief)
     chances = np.empty((len(coats), len(days)))
     for place, day in enumerate(days):

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reminders.forecast.arrays import Booleans, Floats
+from reminders.forecast.clock import LEAST_WET_DAYS
 from reminders.forecast.coats import CATEGORY_LEVELS, Coats
 
 SOLAR_CONSTANT = 0.0820  # MJ/m²·min, FAO-56 eq. 21
@@ -57,7 +58,9 @@ def extraterrestrial_radiation(latitude: ArrayLike, day_of_year: ArrayLike) -> F
     return np.maximum(24 * 60 / np.pi * SOLAR_CONSTANT * distance * beam, 0.0)
 
 
-def radiation_from_sunshine(sunshine_share: ArrayLike, extraterrestrial: ArrayLike) -> Floats:
+def radiation_from_sunshine(
+    sunshine_share: ArrayLike, extraterrestrial: ArrayLike, height_m: ArrayLike = 0.0
+) -> Floats:
     """Return the sun on the ground from the share of possible sunshine (FAO-56 eq. 35).
 
     Parameters
@@ -66,15 +69,22 @@ def radiation_from_sunshine(sunshine_share: ArrayLike, extraterrestrial: ArrayLi
         Hours of bright sunshine over hours of daylight, 0 to 1.
     extraterrestrial : array_like
         Sun above the air, MJ/m² a day.
+    height_m : array_like
+        Height above the sea, m.
 
     Returns
     -------
     ndarray
         MJ/m² a day.
+
+    Notes
+    -----
+    Under a clear sky 0.75 + 2·10⁻⁵ z of it comes through, z the height in metres (FAO-56 eq. 37);
+    under clouds it is taken to grow in the same proportion.
     """
-    return (0.25 + 0.50 * _require_within("sunshine_share", sunshine_share, 0, 1)) * np.asarray(
-        extraterrestrial, dtype=float
-    )
+    share = 0.25 + 0.50 * _require_within("sunshine_share", sunshine_share, 0, 1)
+    thinner = 1 + 2e-5 / 0.75 * _require_within("height_m", height_m, -500, 9000)
+    return share * thinner * np.asarray(extraterrestrial, dtype=float)
 
 
 REFERENCE_SUN = 14.3  # MJ/m² a day = 1450 kWh/m² a year, mid-latitude
@@ -153,7 +163,8 @@ def midsummer_weight(latitude: Floats) -> Floats:
 
 
 def sun_on_deck(coats: Coats) -> Floats:
-    """Return the sun that shade lets through to each deck.
+    """Return the sun that shade lets through to each deck; a shade that nobody knows is taken as
+    usual.
 
     Parameters
     ----------
@@ -167,8 +178,9 @@ def sun_on_deck(coats: Coats) -> Floats:
     """
     if not (coats.summer_shade.any() or coats.winter_shade.any()):
         return coats.sun
-    winter = FULL_SHADE_LOSS * coats.winter_shade
-    more = FULL_SHADE_LOSS * coats.summer_shade - winter
+    usual = coats.mix.mean_shade
+    winter = FULL_SHADE_LOSS * np.where(coats.is_shade_unknown, usual, coats.winter_shade)
+    more = FULL_SHADE_LOSS * np.where(coats.is_shade_unknown, usual, coats.summer_shade) - winter
     return coats.sun * ((1 - winter)[:, None] - more[:, None] * midsummer_weight(coats.latitude))
 
 
@@ -234,9 +246,8 @@ def _site_columns(coats: Coats) -> dict[str, NDArray[Any]]:
     return {
         "log_sun": np.log(open_sun / REFERENCE_SUN),
         "log_openness": np.log(on_deck / open_sun),
-        "log_wet_days": np.log(
-            (wet + 1) / (REFERENCE_WET_DAYS + 1)
-        ),  # + 1: deserts have no wet day
+        # The offset as in the clock: where it hardly rains, rain has little say.
+        "log_wet_days": np.log((wet + LEAST_WET_DAYS) / (REFERENCE_WET_DAYS + LEAST_WET_DAYS)),
         "roof": coats.roof_cover,
         "facing": facing_equator(coats),
         "airflow_poor": _has_level(coats, "airflow", "poor"),

@@ -7,7 +7,7 @@ import numpy as np
 
 from reminders.forecast.arrays import Floats, Integers
 from reminders.forecast.frailty import QUADRATURE_NODES, FrailtyPosterior, frailty_posterior
-from reminders.forecast.intervals import CensoredLives
+from reminders.forecast.graded_lives import ObservedLives
 from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.posterior_mode import (
     NormalPrior,
@@ -27,7 +27,7 @@ MISCLASSIFICATION = OBSERVER_DOUBTS["crew"].misclassification
 
 
 def fit(
-    lives: CensoredLives,
+    lives: ObservedLives,
     prior: Posterior = PUBLISHED_PRIOR,
     *,
     deck_effect: bool = True,
@@ -39,7 +39,7 @@ def fit(
 
     Parameters
     ----------
-    lives : CensoredLives
+    lives : CensoredLives or GradedLives
         What visits say about coats.
     prior : Posterior
         What is believed without them.
@@ -109,7 +109,7 @@ def fit(
     )
 
 
-def _check_fit(lives: CensoredLives, prior: Posterior, start: Posterior | None) -> None:
+def _check_fit(lives: ObservedLives, prior: Posterior, start: Posterior | None) -> None:
     names = prior.names
     if names[:1] != ("reference",) or names[-2:] != SPREAD_NAMES:
         raise ValueError(
@@ -135,7 +135,7 @@ def _check_fit(lives: CensoredLives, prior: Posterior, start: Posterior | None) 
 
 
 def _frailty_posteriors(
-    lives: CensoredLives, theta: Floats, misclassification: float, nodes: int, deck_effect: bool
+    lives: ObservedLives, theta: Floats, misclassification: float, nodes: int, deck_effect: bool
 ) -> tuple[Integers, FrailtyPosterior]:
     past = lives.take(np.flatnonzero(~lives.running & (lives.deck >= 0)))
     if not deck_effect or not len(past):
@@ -151,7 +151,7 @@ def _frailty_posteriors(
     return keys[order], FrailtyPosterior(*(np.concatenate(each)[order] for each in columns))
 
 
-def _fit_version(lives: CensoredLives, prior: Posterior, misclassification: float) -> str:
+def _fit_version(lives: ObservedLives, prior: Posterior, misclassification: float) -> str:
     digest = hashlib.sha256(f"{prior.version} {misclassification} {METHOD}".encode())
     for name in lives.__dataclass_fields__:
         digest.update(np.ascontiguousarray(getattr(lives, name)).tobytes())

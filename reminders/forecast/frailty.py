@@ -12,14 +12,12 @@ from reminders.forecast.arrays import Floats
 from reminders.forecast.likelihood import (
     CensoringIntervals,
     LikelihoodTerms,
-    log_likelihood_terms,
-    row_log_likelihoods,
 )
 from reminders.forecast.lognormal import LOG_SQRT_2PI
+from reminders.forecast.step_likelihood import LifeSteps
 
 ValueGradientHessian = tuple[float, Floats, Floats]
 
-BLOCK_ROWS = 4_096  # rows whose nodes are worked on together
 QUADRATURE_NODES = 9
 MAX_MODE_STEPS = 25
 MAX_ROUGH_MODE_STEPS = 3  # where the centre is mended afterwards
@@ -40,7 +38,7 @@ class DeckRows:
     """
 
     x: Floats
-    seen: CensoringIntervals
+    seen: CensoringIntervals | LifeSteps
     weight: Floats
 
     def __len__(self) -> int:
@@ -61,7 +59,7 @@ class DeckRows:
         """
         return DeckRows(
             self.x[part],
-            CensoringIntervals(*(array[part] for array in self.seen)),
+            type(self.seen)(*(array[part] for array in self.seen)),
             self.weight[part],
         )
 
@@ -78,7 +76,7 @@ class DeckRows:
         list of DeckRows
             The parts, in order.
         """
-        size = max(1, BLOCK_ROWS // self.x.shape[1])
+        size = max(1, self.seen.rows_a_block // self.x.shape[1])
         return [self.take(slice(at, at + size)) for at in range(0, len(self), size)]
 
     def weighted_terms(self, eta: Floats, spread: float) -> LikelihoodTerms:
@@ -96,9 +94,7 @@ class DeckRows:
         LikelihoodTerms
             The weighted terms.
         """
-        return LikelihoodTerms(
-            *(term * self.weight for term in log_likelihood_terms(self.seen, eta, spread))
-        )
+        return LikelihoodTerms(*(term * self.weight for term in self.seen.terms(eta, spread)))
 
 
 def single_coat_likelihood(rows: DeckRows, theta: Floats) -> ValueGradientHessian:
@@ -164,7 +160,7 @@ def frailty_modes(rows: DeckRows, eta: Floats, sigma: float, omega: float) -> tu
         Its variance.
     """
     mode = np.zeros(len(rows))
-    for _ in range(MAX_ROUGH_MODE_STEPS if rows.seen.misread.any() else MAX_MODE_STEPS):
+    for _ in range(MAX_ROUGH_MODE_STEPS if rows.seen.is_doubted else MAX_MODE_STEPS):
         terms = rows.weighted_terms(eta + mode[:, None], sigma)
         slope = terms.eta.sum(axis=1) - mode / omega**2
         # Misreading can bend a deck the wrong way; half of the prior's bend always stays.
@@ -192,15 +188,12 @@ def _quadrature_centre(
     rows: DeckRows, eta: Floats, theta: Floats, count: int
 ) -> tuple[Floats, Floats]:
     centre = frailty_modes(rows, eta, np.exp(theta[-2]), np.exp(theta[-1]))
-    if not rows.seen.misread.any():
+    if not rows.seen.is_doubted:
         return centre
     # Misreading makes for heavy or double-peaked beliefs: centre on the mean, not on one of the
     # peaks.
     log_frailty = _node_positions(centre, count)
-    values = (
-        row_log_likelihoods(rows.seen, eta + log_frailty[..., None], np.exp(theta[-2]))
-        * rows.weight
-    )
+    values = rows.seen.values(eta + log_frailty[..., None], np.exp(theta[-2])) * rows.weight
     mean, variance = _weigh_nodes(log_frailty, values, theta, centre[1]).moments()
     return mean, 1.2 * variance
 

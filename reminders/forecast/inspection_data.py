@@ -1,7 +1,7 @@
 """All coats of a business with their visits, and what a forecast would have said before each
 visit."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,11 +10,18 @@ from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
 from reminders.forecast.fitting import MISCLASSIFICATION, fit
 from reminders.forecast.frailty import QUADRATURE_NODES
+from reminders.forecast.graded_belief import chances_found_worn, moments_after_grades
+from reminders.forecast.graded_lives import GradeLog, graded_lives, log_grades
 from reminders.forecast.intervals import Visits, ages_at_visits, censored_lives, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
+from reminders.forecast.mixing import expected_design
+from reminders.forecast.path_learning import learn_path
 from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import predict_log_life
-from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.priors import PUBLISHED_PATH, PUBLISHED_PRIOR
+
+MAX_PATH_COATS = 3_000  # a dozen numbers are learned well from so many
+PATH_ROUNDS = 2  # a third moves no forecast by a hundredth of its spread
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +80,7 @@ class InspectionData:
         misclassification: float = MISCLASSIFICATION,
         nodes: int = QUADRATURE_NODES,
         start: Posterior | None = None,
+        along_path: bool = False,
     ) -> Fit:
         """Fit what was known before a day.
 
@@ -88,15 +96,41 @@ class InspectionData:
             Quadrature nodes a deck.
         start : Posterior, optional
             Where to start; the fit of an earlier day saves steps.
+        along_path : bool
+            Whether grades are read along a path of wear, which is learned too, or only say worn or
+            not.
 
         Returns
         -------
         Fit
             The fit.
         """
+        graded = log_grades(self.coats, self.visits_before(day)) if along_path else None
+        if graded and graded[0]:
+            return self._fit_path(
+                day, graded, prior, start or self.fit_before(day, prior).posterior
+            )
         found = life_bounds(self.coats, self.visits_before(day))
         seen = censored_lives(self.coats, found, self.running(day))
         return fit(seen, prior, misclassification=misclassification, nodes=nodes, start=start)
+
+    def _fit_path(
+        self, day: float, graded: tuple[GradeLog, Integers], prior: Posterior, start: Posterior
+    ) -> Fit:
+        # In turn: the path given what is believed of lives, and lives given the path.
+        log, rows = graded
+        some, chosen = log.some_coats(MAX_PATH_COATS)
+        x = expected_design(self.coats.take(rows)).x
+        path = start.path or PUBLISHED_PATH
+        belief = start
+        for _ in range(1 if start.path else PATH_ROUNDS):
+            mean = belief.beta[0] + x @ belief.beta[1:]
+            spread = np.full(len(x), np.hypot(belief.omega, np.exp(belief.mean[-2])))
+            path = learn_path(some, mean[chosen], spread[chosen], path)
+            lives = graded_lives(self.coats, graded, path, self.running(day))
+            found = fit(lives, prior, start=belief)
+            belief = found.posterior
+        return replace(found, posterior=replace(belief, path=path))
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,7 +199,7 @@ def worn_chances_at_visits(
     book: InspectionData, tried: ScoredVisits, posterior: Posterior
 ) -> Floats:
     """Return the chance that each visit finds its coat worn, given that the visit before found it
-    sound.
+    sound, and along a path of wear given all grades before.
 
     Parameters
     ----------
@@ -181,8 +215,28 @@ def worn_chances_at_visits(
     ndarray, shape (v,)
         Chances.
     """
-    mean, spread = predict_log_life(book.coats.take(tried.coat), posterior)[:2]
+    coats = book.coats.take(tried.coat)
+    mean, spread = predict_log_life(coats, posterior)[:2]
+    if posterior.path is not None:
+        log, rows = log_grades(coats, _visits_before_trials(book, tried))
+        if log:
+            mean[rows], spread[rows] = moments_after_grades(
+                posterior.path, log, mean[rows], spread[rows]
+            )
+        return chances_found_worn(posterior.path, coats.is_film, tried.age, (mean, spread))
     with np.errstate(divide="ignore"):
         low = (np.log(tried.low) - mean) / spread
         high = (np.log(tried.age) - mean) / spread
     return truncated_normal_cdf(low, np.full(len(low), np.inf), high)
+
+
+def _visits_before_trials(book: InspectionData, tried: ScoredVisits) -> Visits:
+    # All visits to the coat of each trial before it; `coat` is the row of the trial.
+    visits = book.visits.take(np.argsort(book.visits.coat, kind="stable"))
+    first, last = (np.searchsorted(visits.coat, tried.coat, side) for side in ("left", "right"))
+    counts = last - first
+    trial = np.repeat(np.arange(len(tried.coat)), counts)
+    place = np.arange(len(trial)) - np.repeat(np.cumsum(counts) - counts, counts) + first[trial]
+    day = (book.coats.coated_on[tried.coat] + tried.days)[trial]
+    kept = visits.visited_on[place] < day
+    return replace(visits.take(place[kept]), coat=trial[kept])

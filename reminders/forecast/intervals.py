@@ -10,6 +10,7 @@ from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
 from reminders.forecast.coats import ArrayRecord, Coats
 from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast.likelihood import CensoringIntervals, prepare_intervals
 from reminders.forecast.mixing import expected_design
 
 VISIT_REASONS = ("routine", "due", "called", "quote", "other")
@@ -43,6 +44,8 @@ class Visits(ArrayRecord):
         Word of `REASONS`, or its code.
     by_client : array_like of bool
         Whether the client looked, and not one of us: doubted more, and never against us.
+    grader : array_like of int
+        Key of who graded; −1 if that is not known.
     """
 
     coat: Any
@@ -50,6 +53,7 @@ class Visits(ArrayRecord):
     grade: Any
     reason: Any = "routine"
     by_client: Any = False
+    grader: Any = -1
 
     def __post_init__(self) -> None:
         coat = np.atleast_1d(np.asarray(self.coat, dtype=np.int64))
@@ -61,6 +65,8 @@ class Visits(ArrayRecord):
         object.__setattr__(self, "reason", _encode_reasons(self.reason, len(coat)))
         looked = np.broadcast_to(np.asarray(self.by_client, dtype=bool), (len(coat),))
         object.__setattr__(self, "by_client", looked)
+        grader = np.broadcast_to(np.asarray(self.grader, dtype=np.int64), (len(coat),))
+        object.__setattr__(self, "grader", grader)
         order = np.argsort(coat, kind="stable")
         back = (np.diff(coat[order]) == 0) & (np.diff(self.visited_on[order]) < 0)
         if back.any():
@@ -180,6 +186,27 @@ class CensoredLives(ArrayRecord):
 
     def __len__(self) -> int:
         return len(self.lower)
+
+    def prepared(self, misclassification: float) -> CensoringIntervals:
+        """Return what the likelihood reads.
+
+        Parameters
+        ----------
+        misclassification : float
+            Chance that a visit of ours is graded on the wrong side of the limit.
+
+        Returns
+        -------
+        CensoringIntervals
+            The lives.
+        """
+        return prepare_intervals(
+            self.lower,
+            self.upper,
+            misclassification,
+            by_client=(self.lower_by_client, self.upper_by_client),
+            at_starts=(self.lower_at_starts, self.upper_at_starts),
+        )
 
     @property
     def is_start_known(self) -> Booleans:

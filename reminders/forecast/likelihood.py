@@ -10,6 +10,7 @@ from reminders.forecast.arrays import Booleans, Floats
 from reminders.forecast.lognormal import LOG_SQRT_2PI, log_ndtr_interval
 from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
 
+BLOCK_ROWS = 4_096  # rows whose nodes are worked on together
 _WeighedEnds = tuple[Floats, Floats, float]
 
 
@@ -64,6 +65,61 @@ class CensoringIntervals(NamedTuple):
     tail_high: Floats
     low_at_starts: Floats
     high_at_starts: Floats
+
+    def at_known_starts(self) -> "CensoringIntervals":
+        """Return the same without days to integrate over.
+
+        Returns
+        -------
+        CensoringIntervals
+            Of coats whose day is known.
+        """
+        none = np.zeros((*self.low.shape, 0))
+        return self._replace(low_at_starts=none, high_at_starts=none)
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether any row may be misread."""
+        return bool(self.misread.any())
+
+    @property
+    def rows_a_block(self) -> int:
+        """How many rows are worked on together."""
+        return BLOCK_ROWS
+
+    def terms(self, eta: Floats, spread: float) -> LikelihoodTerms:
+        """Return `log_likelihood_terms` of these lives.
+
+        Parameters
+        ----------
+        eta : ndarray, shape (..., n)
+            Mean of log life.
+        spread : float
+            Standard deviation of log life.
+
+        Returns
+        -------
+        LikelihoodTerms
+            Arrays of the shape of `eta`.
+        """
+        return log_likelihood_terms(self, eta, spread)
+
+    def values(self, eta: Floats, spread: float) -> Floats:
+        """Return `row_log_likelihoods` of these lives.
+
+        Parameters
+        ----------
+        eta : ndarray, shape (..., n)
+            Mean of log life.
+        spread : float
+            Standard deviation of log life.
+
+        Returns
+        -------
+        ndarray
+            Of the shape of `eta`.
+        """
+        return row_log_likelihoods(self, eta, spread)
 
 
 def prepare_intervals(

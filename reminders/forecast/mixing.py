@@ -9,7 +9,7 @@ import numpy as np
 
 from reminders.forecast.arrays import Floats, Integers
 from reminders.forecast.coats import CATEGORY_LEVELS, Coats
-from reminders.forecast.exposure import DESIGN_COLUMNS, design_matrix
+from reminders.forecast.exposure import DESIGN_COLUMNS, FULL_SHADE_LOSS, design_matrix
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.unknown_mix import UnknownMix
 
@@ -23,6 +23,7 @@ MIXED_COLUMNS = np.array(
         if name.startswith(MIXED_PREFIXES) or name == "texture_weathered"
     ]
 )
+SHADE_COLUMN = list(DESIGN_COLUMNS).index("log_openness")
 _KEY_FIELDS = ("finish_class", "pigment", "base", "species_class", "texture", "coats")
 
 
@@ -38,11 +39,14 @@ class ExpectedDesign:
         Row of `covariance` for each coat; −1 where everything is known.
     covariance : ndarray, shape (u, 1 + len(MIXED_FACTORS), c, c)
         Of the columns `MIXED_COLUMNS`: in all, and that which knowing one factor takes away.
+    shade_variance : ndarray, shape (n,)
+        Of the column of the shade, which goes with no other; 0 where it is known.
     """
 
     x: Floats
     kind: Integers
     covariance: Floats
+    shade_variance: Floats
 
     def unknown_variances(self, posterior: Posterior) -> Floats:
         """Return the variance of log life that comes of what is not known.
@@ -54,8 +58,8 @@ class ExpectedDesign:
 
         Returns
         -------
-        ndarray, shape (n, 1 + len(MIXED_FACTORS))
-            In all, and what knowing each factor would take away on average.
+        ndarray, shape (n, 2 + len(MIXED_FACTORS))
+            In all, and what knowing each factor, and the shade, would take away on average.
 
         Notes
         -----
@@ -63,7 +67,11 @@ class ExpectedDesign:
         covariance V, the variance of X·b grows by the sum of C ∘ (V + b bᵀ) (law of total
         variance). Knowing a factor takes away the part of b bᵀ; the doubt V about its effect stays.
         """
-        variances = np.zeros((len(self.x), 1 + len(MIXED_FACTORS)))
+        variances = np.zeros((len(self.x), 2 + len(MIXED_FACTORS)))
+        slope = posterior.beta[1 + SHADE_COLUMN]
+        its_doubt = posterior.beta_covariance[1 + SHADE_COLUMN, 1 + SHADE_COLUMN]
+        variances[:, -1] = self.shade_variance * slope**2
+        variances[:, 0] = self.shade_variance * (slope**2 + its_doubt)
         if not len(self.covariance):
             return variances
         slopes = posterior.beta[1:][MIXED_COLUMNS]
@@ -71,7 +79,7 @@ class ExpectedDesign:
         by_kind = np.einsum("ufij,ij->uf", self.covariance, np.outer(slopes, slopes))
         by_kind[:, 0] += np.einsum("uij,ij->u", self.covariance[:, 0], doubt)
         rows = self.kind >= 0
-        variances[rows] = np.maximum(by_kind, 0)[self.kind[rows]]
+        variances[rows, :-1] += np.maximum(by_kind, 0)[self.kind[rows]]
         return variances
 
 
@@ -89,17 +97,29 @@ def expected_design(coats: Coats) -> ExpectedDesign:
         One row a coat.
     """
     x = design_matrix(coats)
+    shade_mean, shade_variance = _shade_moments(coats.mix)
+    x[coats.is_shade_unknown, SHADE_COLUMN] = shade_mean
+    varied = np.where(coats.is_shade_unknown, shade_variance, 0.0)
     kind = np.full(len(coats), -1, dtype=np.int64)
     size = len(MIXED_COLUMNS)
     rows = np.flatnonzero(coats.has_unknowns)
     if not len(rows):
-        return ExpectedDesign(x, kind, np.zeros((0, 1 + len(MIXED_FACTORS), size, size)))
+        none = np.zeros((0, 1 + len(MIXED_FACTORS), size, size))
+        return ExpectedDesign(x, kind, none, varied)
     keys = np.column_stack([getattr(coats, name)[rows] for name in _KEY_FIELDS]).astype(float)
     keys = np.nan_to_num(keys, nan=-1.0)
     kinds, kind[rows] = np.unique(keys, axis=0, return_inverse=True)
     found = [_mean_and_covariances(key, coats.mix) for key in kinds]
     x[np.ix_(rows, MIXED_COLUMNS)] = np.array([mean for mean, _ in found])[kind[rows]]
-    return ExpectedDesign(x, kind, np.array([covariance for _, covariance in found]))
+    return ExpectedDesign(x, kind, np.array([covariance for _, covariance in found]), varied)
+
+
+def _shade_moments(mix: UnknownMix) -> tuple[float, float]:
+    # Mean and variance of the column of the shade, wherever the deck lies.
+    shades, shares = np.array(mix.shades, dtype=float).T
+    openness = np.log(1 - FULL_SHADE_LOSS * shades)
+    mean = float(np.average(openness, weights=shares))
+    return mean, float(np.average((openness - mean) ** 2, weights=shares))
 
 
 def _mean_and_covariances(key: Floats, mix: UnknownMix) -> tuple[Floats, Floats]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reminders.forecast.arrays import Floats, Integers
+from reminders.forecast.wear_path import WearPath
 
 WIDTH_SLACK = 1e-6  # of the variance: rounding
 SLOPE_DIGITS = 4  # kept of slopes between 0 and 1, most of them 0: a row a deck is much to store
@@ -40,6 +41,8 @@ class Posterior:
     deck_slope : ndarray, shape (d, p - 2)
         How the mean moves with the coefficients; where it is left out, as if the own coats of each
         deck had been like the one that is asked about.
+    path : WearPath, optional
+        Along which grades are read; without it they only say worn or not.
     """
 
     names: tuple[str, ...]
@@ -50,6 +53,7 @@ class Posterior:
     deck_mean: Floats = field(default_factory=_empty_array)
     deck_variance: Floats = field(default_factory=_empty_array)
     deck_slope: Floats = field(default_factory=_empty_array)
+    path: WearPath | None = None
 
     def __post_init__(self) -> None:
         size = len(self.names)
@@ -187,6 +191,7 @@ class Posterior:
             "deck_mean": self.deck_mean.tolist(),
             "deck_variance": self.deck_variance.tolist(),
             "deck_slope": self.deck_slope.round(SLOPE_DIGITS).tolist(),
+            "path": None if self.path is None else self.path.to_dict(),
         }
 
     @classmethod
@@ -203,6 +208,7 @@ class Posterior:
         Posterior
             The same belief.
         """
+        path = stored.get("path")  # none before 0.3
         return cls(
             names=tuple(stored["names"]),
             mean=np.array(stored["mean"], dtype=float),
@@ -212,6 +218,7 @@ class Posterior:
             deck_mean=np.array(stored["deck_mean"], dtype=float),
             deck_variance=np.array(stored["deck_variance"], dtype=float),
             deck_slope=np.array(stored.get("deck_slope", []), dtype=float),  # none before 0.3
+            path=None if path is None else WearPath.from_dict(path),
         )
 
 

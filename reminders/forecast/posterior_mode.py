@@ -14,11 +14,7 @@ from reminders.forecast.frailty import (
     deck_likelihood,
     single_coat_likelihood,
 )
-from reminders.forecast.intervals import CensoredLives
-from reminders.forecast.likelihood import (
-    CensoringIntervals,
-    prepare_intervals,
-)
+from reminders.forecast.graded_lives import ObservedLives
 
 MAX_NEWTON_STEPS = 60
 NEWTON_TOLERANCE = 1e-10
@@ -67,7 +63,7 @@ class LogPosterior:
     def tolerance(self) -> float:
         """How small twice the expected gain must be: looser where the quadrature is rougher, and
         looser still where the coefficients only follow the spreads."""
-        rough = any(rows.seen.misread.any() and rows.x.shape[1] > 1 for rows in self.groups)
+        rough = any(rows.seen.is_doubted and rows.x.shape[1] > 1 for rows in self.groups)
         if not rough:
             return NEWTON_TOLERANCE
         return FOLLOWING_TOLERANCE if self.are_spreads_held else ROUGH_TOLERANCE
@@ -162,7 +158,7 @@ class NormalPrior:
 
 
 def prepare_log_posterior(
-    lives: CensoredLives,
+    lives: ObservedLives,
     prior: NormalPrior,
     *,
     deck_effect: bool = True,
@@ -173,7 +169,7 @@ def prepare_log_posterior(
 
     Parameters
     ----------
-    lives : CensoredLives
+    lives : CensoredLives or GradedLives
         The lives.
     prior : NormalPrior
         What is held beforehand.
@@ -200,7 +196,7 @@ def prepare_log_posterior(
 
 
 def group_by_coat_count(
-    lives: CensoredLives,
+    lives: ObservedLives,
     deck: Integers,
     misclassification: float,
 ) -> list[tuple[Integers, DeckRows]]:
@@ -208,7 +204,7 @@ def group_by_coat_count(
 
     Parameters
     ----------
-    lives : CensoredLives
+    lives : CensoredLives or GradedLives
         The lives.
     deck : ndarray of int, shape (n,)
         The deck of each.
@@ -223,22 +219,15 @@ def group_by_coat_count(
     order = np.argsort(deck, kind="stable")
     keys, start, counts = np.unique(deck[order], return_index=True, return_counts=True)
     x = np.column_stack([np.ones(len(lives)), lives.x])
-    observed = prepare_intervals(
-        lives.lower,
-        lives.upper,
-        misclassification,
-        by_client=(lives.lower_by_client, lives.upper_by_client),
-        at_starts=(lives.lower_at_starts, lives.upper_at_starts),
-    )
+    observed = lives.prepared(misclassification)
     is_dated = np.logical_and.reduceat(lives.is_start_known[order], start)
     groups = []
     for count, dated in sorted(set(zip(counts.tolist(), is_dated.tolist(), strict=True))):
         chosen = (counts == count) & (is_dated == dated)
         at = order[start[chosen][:, None] + np.arange(count)]
-        seen = CensoringIntervals(*(array[at] for array in observed))
+        seen = type(observed)(*(array[at] for array in observed))
         if dated:  # nothing to integrate over
-            none = np.zeros((*at.shape, 0))
-            seen = seen._replace(low_at_starts=none, high_at_starts=none)
+            seen = seen.at_known_starts()
         groups.append((keys[chosen], DeckRows(x[at], seen, lives.weight[at])))
     return groups
 

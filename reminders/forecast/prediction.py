@@ -12,6 +12,7 @@ from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock,
 from reminders.forecast.coats import Coats
 from reminders.forecast.doubted_look import BelievedLife, believe_look
 from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, sun_on_deck
+from reminders.forecast.graded_belief import grades_of_running_coats, moments_after_grades
 from reminders.forecast.mixing import MIXED_FACTORS, expected_design
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.priors import NORMAL_QUANTILE_80, PUBLISHED_PRIOR
@@ -27,7 +28,7 @@ DUE_CHANCE = 0.5
 LATE_CHANCE = 0.8
 CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
 # What may not be known of a coat: mixed over what it may be, or its day.
-UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "start")
+UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "shade", "start")
 DAYS_A_MONTH = 365.2425 / 12
 WIDTHS = {"contributions": (len(FACTORS),), "unknown_months": (len(UNKNOWNS),)}
 _SCALAR_FIELDS = ("reference_months", "version")
@@ -165,6 +166,9 @@ class LogLife(NamedTuple):
         Part of the variance that knowing each of `UNKNOWNS` would take away on average.
     unknown_variance : ndarray, shape (n,)
         Part of the variance that comes of all that is not known.
+    is_graded : ndarray of bool, shape (n,)
+        Whether the grades of the coat itself have been read along a path of wear: then a sound
+        visit or a client's look moves mean and spread, and is no bound besides.
     """
 
     mean: Floats
@@ -174,6 +178,7 @@ class LogLife(NamedTuple):
     pace_variance: Floats
     unknown: Floats
     unknown_variance: Floats
+    is_graded: Booleans
 
 
 def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
@@ -208,6 +213,7 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
         variance,
         np.column_stack([mixed[:, 1:], start]),
         unknown,
+        np.zeros(len(coats), dtype=bool),
     )
 
 
@@ -241,7 +247,8 @@ def _predict_rows(
 ) -> dict[str, Floats]:
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
     start = clock.reading(coats.coated_on)
-    belief = predict_log_life(coats, posterior)
+    before = predict_log_life(coats, posterior)
+    belief = believe_grades(coats, clock, before, posterior)
     mean = belief.mean
     spread = belief.spread
     seen = believe_inspections(coats, clock, belief)
@@ -261,12 +268,12 @@ def _predict_rows(
         ),
         "strip_by": strip_chance_days(coats, clock, belief, seen, STRIP_CHANCE),
         "chance_worn_today": seen.cdf(_standardised_log_age(age, mean, spread, -np.inf)),
-        "median_months": np.exp(mean),
+        "median_months": np.exp(before.mean),
         "due_months": months[DUE_CHANCE],
-        "log_sd": spread,
-        "contributions": _factor_contributions(coats, belief, posterior, months[DUE_CHANCE]),
-        "unknown_months": _narrower_months(belief),
-        "prior_share": _prior_share(belief, posterior),
+        "log_sd": before.spread,
+        "contributions": _factor_contributions(coats, before, posterior, months[DUE_CHANCE]),
+        "unknown_months": _narrower_months(before),
+        "prior_share": _prior_share(before, posterior),
     }
 
 
@@ -329,6 +336,64 @@ def strip_limit_cdf(
     return seen.cdf(_standardised_log_age(age, belief.mean, belief.spread, -np.inf))
 
 
+def believe_grades(
+    coats: Coats, clock: SeasonalClock, belief: LogLife, posterior: Posterior
+) -> LogLife:
+    """Return the belief about log lives once the grades of the coats themselves are read along the
+    path of wear.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    clock : SeasonalClock
+        Their clock.
+    belief : LogLife
+        What is believed of them before.
+    posterior : Posterior
+        What is believed; without a path nothing moves.
+
+    Returns
+    -------
+    LogLife
+        Mean and spread moved, the rest as before.
+    """
+    if posterior.path is None or not coats.graded_on.shape[1]:
+        return belief
+    log, rows = grades_of_running_coats(coats, clock)
+    if not log:
+        return belief
+    mean, spread = belief.mean.copy(), belief.spread.copy()
+    mean[rows], spread[rows] = moments_after_grades(posterior.path, log, mean[rows], spread[rows])
+    is_graded = np.zeros(len(coats), dtype=bool)
+    is_graded[rows] = True
+    return belief._replace(mean=mean, spread=spread, is_graded=is_graded)
+
+
+def life_after_grades(
+    coats: Coats, posterior: Posterior, *, weights: ClockWeights = CLOCK_WEIGHTS
+) -> LogLife:
+    """Return the belief about the log life of running coats once their grades are read along the
+    path of wear.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    posterior : Posterior
+        What is believed.
+    weights : ClockWeights
+        What the seasonal clock follows.
+
+    Returns
+    -------
+    LogLife
+        One row a coat.
+    """
+    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
+    return believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
+
+
 def believe_inspections(coats: Coats, clock: SeasonalClock, belief: LogLife) -> BelievedLife:
     """Return the belief about standardised log lives once coats have been inspected.
 
@@ -353,10 +418,11 @@ def believe_inspections(coats: Coats, clock: SeasonalClock, belief: LogLife) -> 
             clock.reading(day) - start, belief.mean, belief.spread, missing
         )
 
+    # Whoever of us found it worn is right: that bounds the life whatever the path says.
     return believe_look(
-        z(coats.sound_on, -np.inf),
+        z(np.where(belief.is_graded, np.nan, coats.sound_on), -np.inf),
         z(coats.worn_on, np.inf),
-        z(coats.asked_on, np.nan),
+        z(np.where(belief.is_graded, np.nan, coats.asked_on), np.nan),
         coats.asked_worn > 0,
     )
 
@@ -410,6 +476,8 @@ def _is_unknown(coats: Coats, factor: str) -> Booleans:
         return coats.finish_class < 0
     if factor == "species":
         return (coats.species_class < 0) | (coats.finish_class < 0)
+    if factor == "shade":
+        return coats.is_shade_unknown
     return np.isnan(coats.coats) if factor == "coats" else np.zeros(len(coats), dtype=bool)
 
 

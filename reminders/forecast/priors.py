@@ -13,6 +13,7 @@ import numpy as np
 
 from reminders.forecast.exposure import DESIGN_COLUMNS
 from reminders.forecast.posterior import Posterior
+from reminders.forecast.wear_path import PATH_NAMES, WearPath
 
 REFERENCE_MONTHS = 16.0  # half the reference decks are due by then
 REFERENCE_EARLY_MONTHS = 12.0  # one in five is due by then
@@ -161,18 +162,19 @@ COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
     ),
     CoefficientPrior(
         "log_sun",
-        -0.80,
+        -0.50,
         0.25,
-        "READ",
-        "Pole/equator side life ratio 0.33-0.50 (BFS sheet 18) against sun ratio 0.41-0.46; below 1"
-        " for foot wear",
+        "JUDGEMENT",
+        "From place to place, as in the clock: half of the wear follows the sun; Nordic advice"
+        " (READ, a Finnish wood-care guide): oil once a year, no less often than elsewhere",
     ),
     CoefficientPrior(
         "log_openness",
         -0.60,
         0.25,
         "JUDGEMENT",
-        "As the sun, less what damp and mould take back in the shade",
+        "On one spot: pole/equator side life ratio 0.33-0.50 (BFS sheet 18, READ) against sun ratio"
+        " 0.41-0.46, which is -1 on walls; less foot wear, and damp and mould in the shade",
     ),
     CoefficientPrior(
         "log_wet_days",
@@ -305,5 +307,26 @@ PUBLISHED_PRIOR = Posterior(
     names=tuple(prior.name for prior in COEFFICIENT_PRIORS),
     mean=np.array([prior.mean for prior in COEFFICIENT_PRIORS]),
     covariance=np.diag([prior.sd**2 for prior in COEFFICIENT_PRIORS]),
-    version="prior-2",
+    version="prior-3",
 )
+
+PATH_PRIORS: tuple[CoefficientPrior, ...] = (
+    CoefficientPrior(
+        "path_soaking", 0.3, 0.4, "JUDGEMENT", "Log of the exponent: wear comes a little late"
+    ),
+    CoefficientPrior("path_film", 0.3, 0.4, "JUDGEMENT", "The same for films"),
+    CoefficientPrior("step_2", 0.0, 0.4, "JUDGEMENT", "Log of the wear from grade 2 to grade 3"),
+    CoefficientPrior("step_1", 0.0, 0.4, "JUDGEMENT", "The same from 1 to 2"),
+    CoefficientPrior("step_4", 0.0, 0.4, "JUDGEMENT", "The same from 3 to 4"),
+    CoefficientPrior("step_5", 0.0, 0.4, "JUDGEMENT", "The same from 4 to 5"),
+    CoefficientPrior(
+        "noise_crew", log(0.5), 0.5, "JUDGEMENT", "Two of the crew often differ by a grade"
+    ),
+    CoefficientPrior("noise_client", log(0.9), 0.4, "JUDGEMENT", "An untrained eye"),
+    CoefficientPrior("offset_client", 0.0, 0.4, "JUDGEMENT", "Grades by which clients see worse"),
+)
+GRADER_OFFSET_SD = 0.35  # from grader to grader of the crew, in grades (judgement)
+
+assert tuple(prior.name for prior in PATH_PRIORS) == PATH_NAMES  # noqa: S101 - of a table
+
+PUBLISHED_PATH = WearPath(np.array([prior.mean for prior in PATH_PRIORS]))

@@ -38,42 +38,6 @@ class ReplacementPolicy:
     neglect_a_year: float
 
 
-def optimal_replacement_age(
-    survival: Callable[[Floats], Floats],
-    restricted_mean: Callable[[Floats], Floats],
-    recoat_cost: float,
-    strip_cost: float,
-    horizon: float = HORIZON_MONTHS,
-) -> ReplacementPolicy:
-    """Return the age at which replacing costs least.
-
-    Parameters
-    ----------
-    survival : callable
-        Chance that the strip limit is not passed by an age.
-    restricted_mean : callable
-        Its integral from 0 to that age.
-    recoat_cost : float
-        Price of the planned job.
-    strip_cost : float
-        Price of the job when the limit has been passed.
-    horizon : float
-        Ages beyond this count as never.
-
-    Returns
-    -------
-    ReplacementPolicy
-        Age and yearly costs.
-    """
-    check_prices(recoat_cost, strip_cost)
-
-    def cost(age: Floats) -> Floats:
-        kept = survival(age)
-        return recoat_cost * kept + strip_cost * (1 - kept)
-
-    return cheapest_age(cost, restricted_mean, strip_cost, horizon)
-
-
 def check_prices(recoat_cost: float, strip_cost: float) -> None:
     """Refuse prices that are none.
 

@@ -11,6 +11,7 @@ from reminders.forecast.coats import Coats
 from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.prediction import (
+    believe_grades,
     believe_inspections,
     predict_log_life,
     strip_limit_cdf,
@@ -56,7 +57,7 @@ def strip_chances_after_waits(
     seasonal clock.
     """
     clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    belief = predict_log_life(coats, posterior)
+    belief = believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
 
     seen = believe_inspections(coats, clock, belief)
     gone = strip_limit_cdf(coats, clock, belief, seen, coats.recoatable_on)

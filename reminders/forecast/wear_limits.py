@@ -82,6 +82,7 @@ def strip_ratios(coats: Coats) -> Floats:
 # recoat of 0.25 and a strip of 0.6 h/m²; judgement, as where no price list says the minutes).
 # Half of the hours that fall out are filled with other work (judgement).
 LOOK_HOURS = 1.0
+RECOAT_HOURS = 1.0 + 30 * 0.25
 WRONG_RECOAT_HOURS = 1.0 + 0.5 * 30 * 0.25  # a visit for nothing, and the rest of the day
 WRONG_STRIP_HOURS = 0.5 * 30 * (0.6 - 0.25)  # kept free for a strip that was not needed
 # Looking first costs less than a recoat at a venture from p · WRONG_RECOAT = LOOK on, and less than

@@ -12,7 +12,7 @@ from django.db.models import Exists, OuterRef, Q
 from jobs.models import GRADE_FIELDS, Coat, Visit
 from reminders.forecast import MIN_FINISHED_COATS, CalibrationBin
 from reminders.forecasting.refitting import MIN_NEW_VISITS, REFUSED, fit_in_force
-from reminders.models import ModelFit
+from reminders.models import LearnedStart, ModelFit
 from reminders.pictures import ReliabilityDiagram, reliability_diagram
 
 MAX_FITS_SHOWN = 12
@@ -53,11 +53,12 @@ class ReturnCounts:
 @dataclass(frozen=True)
 class AccuracyFigures:
     """The newest calculation; `fit` is the one tried then and `in_use` the one that forecasts rest
-    on, None for the published figures."""
+    on, None for the start: what other books learned, or the published figures."""
 
     fit: ModelFit
     in_use: ModelFit | None
     fits: Sequence[ModelFit]
+    start: LearnedStart | None
 
     @property
     def is_refused(self) -> bool:
@@ -131,7 +132,10 @@ class AccuracyFigures:
 def newest_figures() -> AccuracyFigures | None:
     """From the newest fit; None before the first."""
     fits = list(ModelFit.objects.defer("parameters")[:MAX_FITS_SHOWN])
-    return AccuracyFigures(fits[0], fit_in_force(), fits) if fits else None
+    if not fits:
+        return None
+    start = LearnedStart.objects.defer("parameters").first()
+    return AccuracyFigures(fits[0], fit_in_force(), fits, start)
 
 
 def count_graded_visits(*, today: date) -> int:

@@ -1,17 +1,20 @@
 """The bridge: the newest coat of each deck with all that wears it, read in one query → arrays → the
 numerical core, by the fit in use or the published priors → forecasts, written back by COPY."""
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
+from hashlib import blake2b
 from itertools import pairwise
 from operator import itemgetter
 
 import numpy as np
 from django.db import connection, transaction
+from django.db.models import Value
 from numpy.typing import NDArray
 
 from clients.models import SPECIES_CLASS, Business, Deck, Species
@@ -21,29 +24,55 @@ from jobs.work import FILM_STRIP_GRADE, FLAKING_GRADE, OIL_STRIP_GRADE
 from reminders import forecast
 from reminders.forecast import Booleans, Floats
 from reminders.forecasting.price_ratio import strip_price_ratio
-from reminders.models import ModelFit
+from reminders.models import LearnedStart, ModelFit
 
 
 def active_posterior() -> forecast.Posterior:
-    """What forecasts rest on now; one small query, the parameters of a fit are read once a
-    process."""
-    row = ModelFit.objects.filter(is_in_use=True).values_list("pk", "version").first()
-    return load_posterior(*row) if row else forecast.PUBLISHED_PRIOR
+    """What forecasts rest on now: the fit in use, else the start; one small query, their parameters
+    are read once a process."""
+    fits = ModelFit.objects.filter(is_in_use=True).order_by()
+    starts = LearnedStart.objects.order_by()
+    columns = ("is_start", "pk", "version")
+    rows = (
+        fits.annotate(is_start=Value(False))
+        .values_list(*columns)
+        .union(starts.annotate(is_start=Value(True)).values_list(*columns), all=True)
+    )
+    for is_start, pk, version in sorted(rows):
+        found = load_start(version) if is_start else load_posterior(pk, version)
+        if is_usable(found):
+            return found
+    return forecast.PUBLISHED_PRIOR
+
+
+def starting_belief() -> forecast.Posterior:
+    """What is believed without visits of this book: what others learned, if the owner took that
+    over, else the published figures."""
+    version = LearnedStart.objects.values_list("version", flat=True).first()
+    found = forecast.PUBLISHED_PRIOR if version is None else load_start(version)
+    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
 
 
 @lru_cache(maxsize=2)
 def load_posterior(pk: int, version: str) -> forecast.Posterior:
-    """The belief of one fit, as long as it says anything."""
+    """The belief of one fit."""
     parameters = ModelFit.objects.values_list("parameters", flat=True).get(pk=pk, version=version)
-    found = forecast.Fit.from_dict(parameters).posterior
-    return found if is_usable(found) else forecast.PUBLISHED_PRIOR
+    return forecast.Fit.from_dict(parameters).posterior
+
+
+@lru_cache(maxsize=1)
+def load_start(version: str) -> forecast.Posterior:
+    """The belief that other books gave."""
+    rows = LearnedStart.objects.values_list("parameters", flat=True)
+    return forecast.Posterior.from_dict(rows.get(version=version))
 
 
 def is_usable(belief: forecast.Posterior) -> bool:
     """Whether a stored belief still says anything: it knows the factors that the core knows now,
     and it did not break, as some did before 0.3 (then it is wider than the published figures)."""
     published = forecast.PUBLISHED_PRIOR
-    return belief.names == published.names and belief.is_no_wider_than(published)
+    is_readable = belief.path is None or belief.path.is_complete
+    return belief.names == published.names and is_readable and belief.is_no_wider_than(published)
 
 
 # the highest as-found grade at which a coat still protects; recoat limit at 3 (docs/forecast.md)
@@ -51,6 +80,11 @@ MAX_SOUND_GRADE = 2
 GRADE_SQL = (  # as Visit.grade
     f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADE_FIELDS[1:])}))"
 )
+
+# Who graded, in one word: their name as it was given, or the account.
+GRADER_SQL = "coalesce(nullif(v.found_by, ''), 'account ' || v.recorded_by_id)"
+GRADER_KEY_BYTES = 6  # exact in a float
+MAX_GRADED_VISITS = 8  # to one coat; older ones tell little beside the newest
 
 # A visit of a job of which only the month, season or year is known may have found another coat.
 IS_DATED_SQL = (
@@ -72,7 +106,7 @@ deck.pool, deck.litter, deck.height_m
 NEWEST_COATS_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
     coat.pigment, coat.base, coat.coats, coat.build, sound.seen_on, worn.seen_on,
-    recoatable.seen_on, asked.seen_on, asked.is_worn, {EXPOSURE_SQL}
+    recoatable.seen_on, asked.seen_on, asked.is_worn, graded.visits, {EXPOSURE_SQL}
 FROM clients_deck deck
 JOIN clients_property place ON place.id = deck.property_id
 JOIN clients_client client ON client.id = place.client_id
@@ -105,6 +139,15 @@ LEFT JOIN LATERAL (
         AND v.visited_on <= %(today)s AND {GRADE_SQL} IS NOT NULL AND v.observer = 'client'
     ORDER BY v.visited_on DESC, v.id DESC LIMIT 1
 ) asked ON true
+LEFT JOIN LATERAL (
+    SELECT jsonb_agg(jsonb_build_array(day, grade, by_client, grader)) AS visits FROM (
+        SELECT v.visited_on - date '1970-01-01' AS day, {GRADE_SQL} AS grade,
+            v.observer = 'client' AS by_client, {GRADER_SQL} AS grader FROM jobs_visit v
+        WHERE v.deck_id = deck.id AND v.visited_on > coat.laid_on
+            AND v.visited_on <= %(today)s AND {GRADE_SQL} IS NOT NULL AND {IS_DATED_SQL}
+        ORDER BY v.visited_on DESC, v.id DESC LIMIT {MAX_GRADED_VISITS}
+    ) newest
+) graded ON true
 LEFT JOIN clients_localnormals normals
     ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
 WHERE deck.archived_at IS NULL AND client.archived_at IS NULL
@@ -131,14 +174,15 @@ class NewestCoats:
     recoatable_on: tuple[date | None, ...]
     asked_on: tuple[date | None, ...]
     asked_worn: tuple[bool | None, ...]
+    graded: tuple[str | None, ...]  # JSON, as Django's cursor leaves it
     latitude: tuple[float, ...]
     longitude: tuple[float, ...]
     wet_days: tuple[list[float] | None, ...]
     species: tuple[str, ...]
     texture: tuple[str, ...]
     roof_percent: tuple[int, ...]
-    summer_shade_percent: tuple[int, ...]
-    winter_shade_percent: tuple[int, ...]
+    summer_shade_percent: tuple[int | None, ...]
+    winter_shade_percent: tuple[int | None, ...]
     orientation_deg: tuple[int | None, ...]
     airflow: tuple[str, ...]
     traffic: tuple[str, ...]
@@ -168,12 +212,13 @@ def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | 
 
 MIXED_COATS = 5_000  # newest finishes by which an unknown one is judged
 APPLIED_SQL = """
-SELECT product.finish_class, product.pigment, product.base, deck.species, newest.coats, count(*)
+SELECT product.finish_class, product.pigment, product.base, deck.species, newest.coats,
+    round(deck.summer_shade_percent / 25.0) / 4, count(*)
 FROM (SELECT * FROM jobs_coatapplied ORDER BY id DESC LIMIT %(coats)s) newest
 JOIN jobs_product product ON product.id = newest.product_id AND product.kind = 'finish'
 JOIN jobs_job job ON job.id = newest.job_id
 JOIN clients_deck deck ON deck.id = job.deck_id
-GROUP BY 1, 2, 3, 4, 5
+GROUP BY 1, 2, 3, 4, 5, 6
 """
 DECKS_A_TRANSACTION = 2_000  # bounds memory, and how long a row stays locked
 MID_MONTH_DAYS = (
@@ -279,8 +324,8 @@ def epoch_days(value: date | None) -> float:
 
 
 def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
-    """The rows in the core's words; finish, timber, number of coats and day that nobody knows stay
-    unknown, the rest of what was not recorded is as on the reference deck."""
+    """The rows in the core's words; finish, timber, number of coats, shade and day that nobody
+    knows stay unknown, the rest of what was not recorded is as on the reference deck."""
     sun, wet_days = monthly_climate(coats)
     middle, within = middle_days(coats, today)
     return forecast.Coats(
@@ -292,6 +337,7 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         recoatable_on=[epoch_days(day) for day in coats.recoatable_on],
         asked_on=[epoch_days(day) for day in coats.asked_on],
         asked_worn=[bool(value) for value in coats.asked_worn],
+        **graded_columns(coats),
         latitude=coats.latitude,
         sun=sun,
         wet_days=wet_days,
@@ -302,8 +348,8 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         preparation=[PREPARATION_OF_JOB_KIND[kind] for kind in coats.kind],
         species_class=[SPECIES_CLASS.get(species, forecast.UNKNOWN) for species in coats.species],
         roof_cover=np.array(coats.roof_percent) / 100,
-        summer_shade=np.array(coats.summer_shade_percent) / 100,
-        winter_shade=np.array(coats.winter_shade_percent) / 100,
+        summer_shade=np.array(coats.summer_shade_percent, dtype=float) / 100,
+        winter_shade=np.array(coats.winter_shade_percent, dtype=float) / 100,
         orientation=np.array(coats.orientation_deg, dtype=float),
         height=np.array(coats.height_m, dtype=float),
         **{
@@ -312,6 +358,35 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         },
         mix=mix_of_book() if is_anything_unknown(coats) else forecast.PUBLISHED_MIX,
     )
+
+
+def graded_columns(coats: NewestCoats) -> dict[str, Floats]:
+    """The newest graded visits of each coat, side by side."""
+    lists = [json.loads(each) if each else [] for each in coats.graded]
+    shape = (len(lists), max(map(len, lists), default=0))
+    found = {
+        "graded_on": np.full(shape, np.nan),
+        "grades": np.zeros(shape),
+        "graded_by_client": np.zeros(shape),
+        "graders": np.full(shape, -1.0),
+    }
+    for row, visits in enumerate(lists):
+        for place, (day, grade, by_client, grader) in enumerate(visits):
+            found["graded_on"][row, place] = day
+            found["grades"][row, place] = grade
+            found["graded_by_client"][row, place] = by_client
+            found["graders"][row, place] = -1 if by_client else grader_key(grader)
+    return found
+
+
+@lru_cache(maxsize=1024)
+def grader_key(grader: str | None) -> int:
+    """A number in place of who graded, so that no stored fit holds a name; −1 if nobody is
+    named."""
+    if not grader or not grader.strip():
+        return -1
+    word = " ".join(grader.casefold().split())
+    return int.from_bytes(blake2b(word.encode(), digest_size=GRADER_KEY_BYTES).digest())
 
 
 def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:
@@ -324,7 +399,12 @@ def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:
 
 
 def is_anything_unknown(coats: NewestCoats) -> bool:
-    return "" in coats.finish_class or None in coats.coats or Species.UNKNOWN in coats.species
+    return (
+        "" in coats.finish_class
+        or None in coats.coats
+        or None in coats.summer_shade_percent
+        or Species.UNKNOWN in coats.species
+    )
 
 
 def mix_of_book() -> forecast.UnknownMix:
@@ -336,22 +416,28 @@ def mix_of_book() -> forecast.UnknownMix:
     finishes: defaultdict[tuple[str, str, str], float] = defaultdict(float)
     timbers: defaultdict[str, float] = defaultdict(float)
     numbers: defaultdict[float, float] = defaultdict(float)
-    for finish_class, pigment, base, species, number, times in applied:
+    shades: defaultdict[float, float] = defaultdict(float)
+    for finish_class, pigment, base, species, number, shade, times in applied:
         finishes[finish_class, pigment or "none", base or "water"] += times
         timbers[SPECIES_CLASS.get(species, forecast.UNKNOWN)] += times
         numbers[float(number or 0)] += times
+        if shade is not None:
+            shades[float(shade)] += times
     for finish_class, pigment, base, share in forecast.PUBLISHED_MIX.finishes:
         finishes[finish_class, pigment, base] += share
     for timber, share in forecast.PUBLISHED_MIX.species:
         timbers[timber] += share
     for count, share in forecast.PUBLISHED_MIX.coats:
         numbers[count] += share
+    for shade, share in forecast.PUBLISHED_MIX.shades:
+        shades[shade] += share
     timbers.pop(forecast.UNKNOWN, None)
     numbers.pop(0.0, None)
     return forecast.UnknownMix(
         tuple((*words, share) for words, share in sorted(finishes.items())),
         tuple(sorted(timbers.items())),
         tuple(sorted(numbers.items())),
+        tuple(sorted(shades.items())),
     )
 
 
@@ -360,7 +446,9 @@ def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
     places, place = distinct_places(coats)
     normals = climate.normals(places[:, 0], places[:, 1])
     above_air = forecast.extraterrestrial_radiation(places[:, :1], MID_MONTH_DAYS)
-    on_ground = forecast.radiation_from_sunshine(normals.sunshine_fraction, above_air)
+    on_ground = forecast.radiation_from_sunshine(
+        normals.sunshine_fraction, above_air, normals.height_m[:, None]
+    )
     sun = forecast.SUNSHINE_BIAS * on_ground
     wet_days = normals.wet_days.astype(float)[place]
     for row, own in enumerate(coats.wet_days):

@@ -36,7 +36,10 @@ def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> Wea
 
 def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:
     """Rising pairs of date and chance; between two inspections that disagree, the window itself."""
-    sound_on = max(row.sound_on or coat_on, coat_on)
+    belief = bridge.active_posterior()
+    # Along a path of wear a sound visit makes it less likely that the coat was worn before, and
+    # no more than that.
+    sound_on = coat_on if belief.path else max(row.sound_on or coat_on, coat_on)
     start = [(coat_on, 0.0), (sound_on, 0.0)]
     if row.chance_worn >= 1:
         return [
@@ -52,7 +55,7 @@ def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, 
     coats = read_newest_coats([row.deck_id], today=today)
     if coats is None:
         return start
-    same = bridge.core_coats(coats, today=today).take(np.zeros(CURVE_POINTS, dtype=int))
-    chance = forecast.predict(same, bridge.active_posterior(), days).chance_worn_today
+    core = bridge.core_coats(coats, today=today)
+    (chance,) = forecast.worn_chances_by_day(core, belief, days.tolist())
     dates = [date.fromordinal(int(day) + bridge.EPOCH_ORDINAL) for day in days]
     return start + list(zip(dates, np.clip(chance, 0, 1).tolist(), strict=True))

@@ -46,13 +46,17 @@ class BacktestRows:
 
 
 def backtest_by_year(
-    book: forecast.InspectionData, *, today: date, years: int = MAX_BACKTEST_YEARS
+    book: forecast.InspectionData,
+    *,
+    today: date,
+    years: int = MAX_BACKTEST_YEARS,
+    along_path: bool = False,
 ) -> BacktestRows:
     """Go through the last years as they came:
     learn, forecast a year, look what was found, move on."""
     until = bridge.epoch_days(today) + 1
     since = first_backtest_origin(book, until, years)
-    found = forecast.backtest(book, since, until)
+    found = forecast.backtest(book, since, until, along_path=along_path)
     bins = [
         {name: finite_or_none(value) for name, value in asdict(step).items()}
         for step in found.reliability

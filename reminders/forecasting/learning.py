@@ -17,6 +17,7 @@ from reminders.forecasting import bridge
 from reminders.forecasting.bridge import (
     EXPOSURE_SQL,
     GRADE_SQL,
+    GRADER_SQL,
     IS_DATED_SQL,
     NewestCoats,
     postgres_array,
@@ -26,7 +27,7 @@ DECKS_A_QUERY = 10_000  # decks at a time: bounds memory
 
 EVERY_COAT_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
-    coat.pigment, coat.base, coat.coats, NULL, NULL, NULL, NULL, NULL, NULL, {EXPOSURE_SQL},
+    coat.pigment, coat.base, coat.coats, NULL, NULL, NULL, NULL, NULL, NULL, NULL, {EXPOSURE_SQL},
     CASE WHEN coat.ended_on <= %(today)s THEN coat.ended_on END,
     deck.archived_at IS NOT NULL OR client.archived_at IS NOT NULL
 FROM clients_deck deck
@@ -43,7 +44,7 @@ ORDER BY deck.id, coat.laid_on, coat.job_id
 # earlier one.
 EVERY_VISIT_SQL = f"""
 SELECT seen.job_id, v.visited_on, {GRADE_SQL}, v.reason, v.observer = 'client',
-    {IS_DATED_SQL} AND coalesce(later.laid_from > v.visited_on, true)
+    {GRADER_SQL}, {IS_DATED_SQL} AND coalesce(later.laid_from > v.visited_on, true)
 FROM jobs_visit v
 LEFT JOIN LATERAL (
     SELECT job_id FROM jobs_coat WHERE deck_id = v.deck_id AND laid_on < v.visited_on
@@ -93,14 +94,15 @@ class TrainingData:
 
 
 class SeenVisit(NamedTuple):
-    """A graded visit to a known coat: its place among them, the day, the grade, why, and whether
-    the client looked."""
+    """A graded visit to a known coat: its place among them, the day, the grade, why, whether the
+    client looked, and the key of who graded."""
 
     coat: int
     day: float
     grade: float
     reason: str
     by_client: bool
+    grader: int
 
 
 @dataclass(frozen=True)
@@ -169,13 +171,13 @@ def read_training_chunk(
 
 
 def visits_of_known_coats(
-    visits: Sequence[tuple[int | None, date, int | None, str, bool, bool]],
+    visits: Sequence[tuple[int | None, date, int | None, str, bool, str | None, bool]],
     place: dict[int, int],
     left_out: Counter[str],
 ) -> list[SeenVisit]:
     """Visits that saw a known coat, with the place of the coat; the others are counted."""
     found = []
-    for job, day, grade, reason, by_client, is_dated in visits:
+    for job, day, grade, reason, by_client, grader, is_dated in visits:
         if grade is None:
             left_out[NOT_GRADED] += 1
         elif not is_dated:
@@ -184,7 +186,8 @@ def visits_of_known_coats(
             left_out[BEFORE_FIRST_COAT] += 1
         elif job in place:  # else its coat is among those without a finish, and counted there
             day_number = bridge.epoch_days(day)
-            found.append(SeenVisit(place[job], day_number, float(grade), reason, by_client))
+            key = -1 if by_client else bridge.grader_key(grader)
+            found.append(SeenVisit(place[job], day_number, float(grade), reason, by_client, key))
     return found
 
 
@@ -207,13 +210,15 @@ def concatenate_visits(parts: Sequence[TrainingChunk]) -> forecast.Visits:
         for part, start in zip(parts, starts[:-1], strict=True)
         for visit in part.seen
     ]
-    coat, day, grade, reason, by_client = zip(*rows, strict=True) if rows else ((),) * 5
+    columns = zip(*rows, strict=True) if rows else ((),) * len(SeenVisit._fields)
+    coat, day, grade, reason, by_client, grader = columns
     return forecast.Visits(
         coat=np.array(coat, dtype=np.int64),
         visited_on=np.array(day, dtype=float),
         grade=np.array(grade, dtype=float),
         reason=np.array(reason, dtype=object),
         by_client=np.array(by_client, dtype=bool),
+        grader=np.array(grader, dtype=np.int64),
     )
 
 

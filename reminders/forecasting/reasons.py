@@ -13,6 +13,7 @@ UNKNOWN_PHRASES = {
     "finish": "the product of the last coat is not known",
     "species": "the timber is not known",
     "coats": "nobody counted the coats",
+    "shade": "the shade is not known",
     "start": "the day of the last coat is not known",
 }
 START_PHRASES = {

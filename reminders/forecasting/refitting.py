@@ -11,6 +11,7 @@ from django.db import transaction
 from clients.actions.saving import lock_until_commit
 from reminders import actions, forecast
 from reminders.forecasting import bridge, evaluation, learning
+from reminders.forecasting.starting import drop_start_if_worse
 from reminders.models import ModelFit
 
 # graded visits since the last try; fewer move a forecast by less than its own doubt (judgement)
@@ -22,7 +23,9 @@ MIN_HELD_BACK = 20
 MIN_UNSEEN_VISITS = 20
 MAX_UNUSED_FITS = 50  # fits that were not taken into use or are no longer
 IN_USE = "the one in use"
+STARTED_FROM = "other books"
 PUBLISHED = "the published figures"
+PLAIN_GRADES = "worn or not alone"
 REFUSED = "Not taken into use"
 
 
@@ -32,6 +35,13 @@ class RefitResult:
 
     fit: ModelFit | None
     outcome: str
+
+
+class LearnedFit(NamedTuple):
+    """A fit, and in words how it reads grades."""
+
+    fit: forecast.Fit
+    reading: str
 
 
 class FitVerdict(NamedTuple):
@@ -61,6 +71,9 @@ def fit_if_enough_is_new(*, today: date, now: datetime, always: bool) -> RefitRe
             "No coat has been graded on a visit yet: forecasts rest on the published figures"
             " alone.",
         )
+    dropped = drop_start_if_worse(history, today=today)
+    if dropped:
+        actions.refresh_forecasts(deck_ids=None, today=today, now=now)
     new = history.visits - visits_at_newest_fit()
     if abs(new) < MIN_NEW_VISITS and not always:
         return RefitResult(
@@ -69,19 +82,39 @@ def fit_if_enough_is_new(*, today: date, now: datetime, always: bool) -> RefitRe
             " again.",
         )
     since = held_back_start(history, new=new, until=bridge.epoch_days(today) + 1)
-    learned = None if since is None else history.book.fit_before(since)
-    if since is None or learned is None or not learned.coats:
+    found = None if since is None else learn_both_ways(history.book, since, today)
+    if since is None or found is None or not found.fit.coats:
         return RefitResult(
             None,
             f"Not yet {MIN_UNSEEN_VISITS} visits that forecasts do not rest on, to learn"
             " from some and to judge by the others: forecasts stay as they are.",
         )
-    known = ModelFit.objects.filter(version=learned.version).first()
+    known = ModelFit.objects.filter(version=found.fit.version).first()
     if known is not None:
         return RefitResult(
             None, f"Nothing in the book has changed since {known.version} was fitted."
         )
-    return save_fit(history, learned, since, today=today, now=now)
+    return save_fit(history, found, since, today=today, now=now)
+
+
+def learn_both_ways(book: forecast.InspectionData, since: float, today: date) -> LearnedFit:
+    """Read grades as worn or not, and along a path of wear; the path is used where it forecast the
+    visits held back no worse."""
+    prior = bridge.starting_belief()
+    plain = book.fit_before(since, prior)
+    along_path = book.fit_before(since, prior, along_path=True, start=plain.posterior)
+    if along_path.posterior.path is None:
+        return LearnedFit(plain, "")
+    until = bridge.epoch_days(today) + 1
+    rivals = {PLAIN_GRADES: plain.posterior}
+    trial = forecast.try_fit(book, along_path.posterior, rivals, since, until)
+    against = (
+        f"{trial.scores.log_score:.3f} against {trial.rivals[PLAIN_GRADES].scores.log_score:.3f}"
+        f" of {PLAIN_GRADES}"
+    )
+    if along_path.converged and trial.is_passed:
+        return LearnedFit(along_path, f"It reads each grade along a path of wear ({against}).")
+    return LearnedFit(plain, f"It reads grades as worn or not: a path of wear scored {against}.")
 
 
 def visits_at_newest_fit() -> int:
@@ -94,13 +127,14 @@ def visits_at_newest_fit() -> int:
 
 def save_fit(
     history: learning.TrainingData,
-    learned: forecast.Fit,
+    found: LearnedFit,
     since: float,
     *,
     today: date,
     now: datetime,
 ) -> RefitResult:
     """Judge the fit, keep it and, if it did well, take it into use."""
+    learned = found.fit
     before = bridge.active_posterior()
     until = bridge.epoch_days(today) + 1
     trial = forecast.try_fit(history.book, learned.posterior, rivals_of_a_fit(), since, until)
@@ -124,7 +158,7 @@ def save_fit(
         flat_score=simple["flat_rule"].log_score,
         class_score=simple["finish_average"].log_score,
         is_in_use=verdict.is_adopted,
-        why=verdict.why,
+        why=f"{verdict.why} {found.reading}".strip(),
         figures=figures,
     )
     stale = ModelFit.objects.filter(is_in_use=False).values_list("pk", flat=True)[MAX_UNUSED_FITS:]
@@ -136,17 +170,21 @@ def compute_figures(
     history: learning.TrainingData, belief: forecast.Posterior, *, today: date
 ) -> dict[str, object]:
     """What the Figures page shows, calculated once here because it takes many fits."""
-    return asdict(evaluation.backtest_by_year(history.book, today=today)) | {
+    along_path = belief.path is not None
+    judged = evaluation.backtest_by_year(history.book, today=today, along_path=along_path)
+    return asdict(judged) | {
         "returns": evaluation.count_returns(history, belief, today=today),
         "left_out": {what: count for what, count in history.left_out.items() if count},
     }
 
 
 def fit_in_force() -> ModelFit | None:
-    """The fit that forecasts rest on; None where that is the published figures, also because the
-    fit in use says nothing any more."""
-    rests_on_fit = bridge.active_posterior() is not forecast.PUBLISHED_PRIOR
-    return ModelFit.objects.defer("parameters").in_use() if rests_on_fit else None
+    """The fit that forecasts rest on; None where that is the start, also because the fit in use
+    says nothing any more."""
+    row = ModelFit.objects.defer("parameters").in_use()
+    if row is None or not bridge.is_usable(bridge.load_posterior(row.pk, row.version)):
+        return None
+    return row
 
 
 def held_back_start(history: learning.TrainingData, *, new: int, until: float) -> float | None:
@@ -170,8 +208,11 @@ def held_back_start(history: learning.TrainingData, *, new: int, until: float) -
 
 def rivals_of_a_fit() -> dict[str, forecast.Posterior]:
     """What forecasts rest on now comes first; the published figures are always there."""
-    published = {PUBLISHED: forecast.PUBLISHED_PRIOR}
-    return published if fit_in_force() is None else {IN_USE: bridge.active_posterior()} | published
+    start = bridge.starting_belief()
+    rivals = {} if fit_in_force() is None else {IN_USE: bridge.active_posterior()}
+    if start is not forecast.PUBLISHED_PRIOR:
+        rivals |= {STARTED_FROM: start}
+    return rivals | {PUBLISHED: forecast.PUBLISHED_PRIOR}
 
 
 def judge_trial(learned: forecast.Fit, trial: forecast.FitTrial) -> FitVerdict:

@@ -15,6 +15,7 @@ from jobs.scope import work_advice
 from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.bridge import NewestCoats, read_newest_coats
+from reminders.forecasting.check_worth import LookWorth, look_worth
 from reminders.forecasting.price_ratio import MAX_PRICE_AGE, MIN_PRICED_JOBS
 from reminders.models import Forecast
 
@@ -72,6 +73,17 @@ class Upkeep:
     currency: str
     jobs: list[UpkeepJob]
     advice: WorkAdvice
+    look: LookWorth
+
+    @property
+    def our_look(self) -> Decimal:
+        """What one look by us is worth."""
+        return whole_amount(self.look.ours * float(self.recoat.amount))
+
+    @property
+    def clients_look(self) -> Decimal:
+        """What the client's own answers are worth."""
+        return whole_amount(self.look.clients * float(self.recoat.amount))
 
     @property
     def best_month(self) -> date | None:
@@ -109,6 +121,7 @@ def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | N
         currency=business.currency,
         jobs=plan.jobs(best.months, recoat, strip) if isfinite(best.months) else [],
         advice=plan.advice,
+        look=look_worth(coats, today=today, strip_price=float(strip.amount / recoat.amount)),
     )
 
 

@@ -1,12 +1,15 @@
 """What narrows a look-up, as plain fields of its address."""
 
 from django import forms
+from django.http import QueryDict
 
 from clients.models import Species
 from jobs.models import FinishClass
 from jobs.search import FIRST_YEAR, LAST_YEAR, NO_FILTERS, SearchFilters
 
 ANY = [("", "Any")]
+MAX_TYPED = 120  # of one field, so that a whole look-up fits
+MAX_QUERY = 500
 
 
 class LookUpForm(forms.Form):
@@ -60,3 +63,12 @@ class LookUpForm(forms.Form):
     def is_narrowed(self) -> bool:
         """Whether any filter is chosen, or cannot be used: then they are shown unfolded."""
         return self.filters != NO_FILTERS or bool(self.errors)
+
+
+def typed_look_up(asked: QueryDict) -> str:
+    """What was asked for as an address, without empty fields and what is no field of it."""
+    kept = QueryDict(mutable=True)
+    for name in LookUpForm.base_fields:
+        if value := asked.get(name, "").replace("\0", "").strip()[:MAX_TYPED]:
+            kept[name] = value
+    return kept.urlencode()[:MAX_QUERY]

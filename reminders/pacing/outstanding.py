@@ -101,9 +101,11 @@ def outstanding_offers(
     known: ResponseRates, today: date
 ) -> list[tuple[date, tuple[float, float, float]]]:
     """Open offers, and accepted ones without a day: these are sure."""
-    rows = Offer.objects.filter(
-        state__in=["open", "accepted"], booking=None, hours__gt=0
-    ).order_by()
+    rows = (
+        Offer.objects.first_offers()
+        .filter(state__in=["open", "accepted"], booking=None, hours__gt=0)
+        .order_by()
+    )
     found = []
     for state, hours, sent_at, answered_at in rows.values_list(
         "state", "hours", "sent_at", "answered_at"

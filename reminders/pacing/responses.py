@@ -118,7 +118,8 @@ def lead_from_waits(waits: list[float]) -> LeadTime:
 
 def offer_acceptance_rate() -> Beta:
     """How many offers are accepted of those that were answered or ran out."""
-    counted = dict(Offer.objects.order_by().values_list("state").annotate(offers=Count("pk")))
+    rows = Offer.objects.first_offers().order_by().values_list("state")
+    counted = dict(rows.annotate(offers=Count("pk")))
     yes = counted.get(Offer.State.ACCEPTED, 0)
     no = counted.get(Offer.State.DECLINED, 0)
     return OFFER_PRIOR.updated(asked=yes + no, accepted=yes)

@@ -2,7 +2,7 @@
 rows of the book → arrays of the core."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -177,10 +177,9 @@ def deck_savings(
     rows = np.array([order[deck.deck_id] for deck in decks])
     known = bridge.core_coats(coats, today=today).take(rows)
     seen = clock_ages(known, days)
-    median = np.array([deck.median_months for deck in decks])
-    log_sd = np.array([deck.log_sd for deck in decks])
-
-    life = LifeOnClock(seen, median, log_sd)
+    stored = np.array([(deck.median_months, deck.log_sd) for deck in decks])
+    any_coat = LifeOnClock(seen, *stored.T)
+    life = any_coat.after_grades(known)
     ratio = forecast.strip_ratios(known)[:, None]
     gone = life.chances(seen.recoatable[:, None], ratio)
     worn = life.chances(seen.ages, 1.0)
@@ -189,7 +188,7 @@ def deck_savings(
     worn[thick] = strip[thick] = 1.0
     is_film = (forecast.film_shares(known) > EVEN_SHARE)[:, None]
     costs = job_costs(prices, worn, strip, is_film)
-    rate = life.upkeep_rates(prices, known.coats, is_film[:, 0])
+    rate = any_coat.upkeep_rates(prices, known.coats, is_film[:, 0])
     money = core.savings_by_age(seen.ages, costs, 1 - np.where(is_film, strip, worn), rate)
     return DeckSavings(money, strip[:, len(days) // 2])
 
@@ -225,6 +224,16 @@ class LifeOnClock:
         """That a limit is passed by these ages."""
         return core.strip_chances_by_age(
             ages, self.median, self.log_sd, self.seen.sound, self.seen.worn, ratio
+        )
+
+    def after_grades(self, coats: forecast.Coats) -> "LifeOnClock":
+        """The same where grades are read along a path of wear: they move the life, and a sound
+        visit is no bound besides."""
+        belief = forecast.life_after_grades(coats, bridge.active_posterior())
+        return LifeOnClock(
+            replace(self.seen, sound=np.where(belief.is_graded, np.nan, self.seen.sound)),
+            np.where(belief.is_graded, np.exp(belief.mean), self.median),
+            np.where(belief.is_graded, belief.spread, self.log_sd),
         )
 
     def upkeep_rates(self, prices: DeckPrices, coats: Floats, is_film: Booleans) -> Floats:

@@ -38,6 +38,7 @@ class CoatRow(NamedTuple):
     zone: str
     country: str
     region: str
+    town: str
     coated_on: date
 
     @property
@@ -66,6 +67,7 @@ COAT_COLUMNS = (
     "deck__site__time_zone",
     "deck__site__country",
     "deck__site__region",
+    "deck__site__town",
     "job__finished_on",
 )
 

@@ -17,6 +17,7 @@ from clients.messaging.quiet import (
 )
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.models import Business, Channel, Deck, traits_of
+from clients.places.public_holidays import town_with_days
 from reminders.models import ForecastQuerySet, ReminderStep
 from reminders.steps import facts as known
 from reminders.steps.facts import CoatRow, ReminderFacts
@@ -360,7 +361,12 @@ class ReminderPlanner:
         """From when it may go, at all places of the client if there is a moment that suits all,
         else at the first."""
         places = dict.fromkeys(
-            Locality(ZoneInfo(word.coat.zone), word.coat.country, word.coat.region)
+            Locality(
+                ZoneInfo(word.coat.zone),
+                word.coat.country,
+                word.coat.region,
+                town_with_days(word.coat.country, word.coat.town),
+            )
             for word in due_steps
         )
         asked = (day, route.channel, id(route.permission.rule), *places)

@@ -74,7 +74,7 @@ def unlogged_bookings(*, today: date) -> QuerySet[Booking]:
 
 
 def offers_without_day() -> QuerySet[Offer]:
-    return Offer.objects.filter(state=Offer.State.ACCEPTED, booking=None)
+    return Offer.objects.needing_a_day()
 
 
 def count_inbox(*, today: date) -> int:

@@ -18,7 +18,8 @@ from clients.models import Client, ClientMerge, Deck, FormerOwner
 from clients.pages import business_of, business_today, current_user
 from jobs.models import Booking, Job
 from jobs.search import NO_FILTERS
-from reminders.forms.look_up import LookUpForm
+from reminders.forms.look_up import LookUpForm, typed_look_up
+from reminders.models import SavedView
 from reminders.timeline import TIMELINE_PARTS, client_timeline
 from reminders.today import DeckTable, TableRequest, TodayDeck, current_rule
 from reminders.views.search import look_up_page
@@ -102,6 +103,10 @@ def list_clients(request: HttpRequest) -> HttpResponse:
     kept = request.GET.get("kept", "")
     context: dict[str, Any] = {"words": form.words, "form": form}
     context |= {"kept": kept, "kept_choices": KEPT.items()}
+    context["views"] = SavedView.objects.filter(
+        owner=current_user(request), page=SavedView.Page.LOOK_UP
+    )
+    context["kept_query"] = typed_look_up(request.GET)
     if form.words or form.filters != NO_FILTERS:
         context |= look_up_page(request, form)
     else:

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 
 from clients.models import Deck
 from clients.pages import business_of, business_today
-from jobs.models import Offer
+from jobs.models import Defect, Offer
 from jobs.scope import work_advice
 from jobs.work import coat_build
 from reminders.forecasting import (
@@ -49,8 +49,12 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
             deck_upkeep(forecast, today=today, business=business_of(request)) if forecast else None
         ),
         "build": coat_build(deck),
+        "defects": Defect.objects.open_by_deck([deck.pk]).get(deck.pk, []),
+        "approval": deck.colour_approvals.select_related("product").first(),
+        "structure": deck.structure_checks.first(),
         "advice": work_advice([deck.pk], today=today)[deck.pk],
         "years": deck_timeline(deck),
+        "documents": deck.documents.all(),
         "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
@@ -64,7 +68,7 @@ def missing_things(forecast: Forecast) -> list[tuple[str, str]]:
     """What is not known of the coat and the page to say it; what narrows the window most first."""
     deck_page = reverse("deck_forms:edit", args=[forecast.deck_id])
     job_page = reverse("jobs:edit", args=[forecast.job_id])
-    pages = {"species": deck_page}
+    pages = {"species": deck_page, "shade": deck_page}
     phrases = missing_phrases(forecast.unknowns, forecast.job.span.precision)
     names = sorted(forecast.unknowns, key=lambda name: -forecast.unknowns[name])
     return [

@@ -61,7 +61,11 @@ def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     try:
         offer_drafting.recalculate_from_forecast(
-            offer=offer, today=business_of(request).today(now), now=now, by=current_user(request)
+            offer=offer,
+            today=business_of(request).today(now),
+            now=now,
+            by=current_user(request),
+            without_sanding="without_sanding" in request.POST,
         )
         messages.success(request, "Recalculated.")
     except (OfferError, PricingError) as problem:

@@ -15,8 +15,10 @@ from clients.pages import business_of, business_today, current_user, office_requ
 from clients.tables import FILE_FORMATS
 from jobs.diary import read_season
 from jobs.models import Crew, Product
+from jobs.views.crew_run import crew_run_context
 from reminders import today as today_page
 from reminders.forecasting import forecast_wear_curve
+from reminders.forms.look_up import typed_look_up
 from reminders.models import Forecast, SavedView
 from reminders.months import month_key, month_of
 from reminders.today import DeckTable, TableRequest, TodayDeck
@@ -33,7 +35,7 @@ HEADS = [
     ("price", "Price", "number"),
     ("contact", "Last contact", ""),
     ("", "By", ""),
-    ("", "Phone", ""),
+    ("", "Phone", "number"),
 ]
 EXPORT_FORMATS = {*FILE_FORMATS, "pdf"}
 
@@ -43,9 +45,8 @@ def show_today(request: HttpRequest) -> HttpResponse:
     """The page `today`; with `format=csv`, `xlsx` or `pdf` the list alone, of the chosen decks if
     it is posted."""
     today = business_today(request)
-    if not current_user(request).may_send:
-        context = {"today": today, "bookings": today_page.bookings_ahead(today)}
-        return render(request, "reminders/today.html", context)
+    if not current_user(request).may_send or "run" in request.GET:
+        return render(request, "reminders/today.html", crew_run_context(request, today))
     asked = TableRequest.from_address(request.GET)
     table = DeckTable(asked, today_page.current_rule(today), business_of(request))
     if request.method == "POST" or request.GET.get("format") in EXPORT_FORMATS:
@@ -105,7 +106,7 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
         **choice_context(request, table, lines),
         **filter_context(table),
         "opened": opened_line(request, lines, today),
-        "views": SavedView.objects.filter(owner=current_user(request)),
+        "views": SavedView.objects.filter(owner=current_user(request), page=SavedView.Page.TODAY),
         "steps": steps,
         "steps_done": sum(step.is_done for step in steps),
     }
@@ -176,31 +177,39 @@ def opened_line(request: HttpRequest, lines: list[TodayDeck], today: date) -> di
     return {"deck_id": pk, "forecast": row, "curve": forecast_wear_curve(row, today=today)}
 
 
-@office_required
 @require_POST
 def save_view(request: HttpRequest) -> HttpResponse:
-    """Keep the list that is shown under a name; the same name again changes it."""
-    asked = TableRequest.from_address(QueryDict(request.POST.get("query", "")).dict())
+    """Keep the list or look-up that is shown under a name; the same name again changes it."""
+    page = "look_up" if request.POST.get("page") == "look_up" else "today"
+    typed = QueryDict(request.POST.get("query", ""))
+    query = (
+        typed_look_up(typed)
+        if page == SavedView.Page.LOOK_UP
+        else TableRequest.from_address(typed.dict()).query
+    )
     name = " ".join(request.POST.get("name", "").split())[:MAX_VIEW_NAME]
-    back = f"{reverse('today')}?{asked.query}"
+    back = f"{view_address(page)}?{query}"
     if not name:
-        messages.error(request, "Give the list a name, then save it.")
+        messages.error(request, "Give it a name, then save it.")
         return redirect(back)
     SavedView.objects.update_or_create(
-        owner=current_user(request), name=name, defaults={"query": asked.query}
+        owner=current_user(request), page=page, name=name, defaults={"query": query}
     )
     messages.success(request, f"“{name}” is saved.")
     return redirect(back)
 
 
-@office_required
+def view_address(page: str) -> str:
+    return reverse("clients:list" if page == SavedView.Page.LOOK_UP else "today")
+
+
 @require_POST
 def remove_view(request: HttpRequest, pk: int) -> HttpResponse:
     owner: User = current_user(request)
     view = get_object_or_404(SavedView, pk=pk, owner=owner)
     view.delete()
     messages.success(request, f"“{view.name}” is removed.")
-    return redirect("today")
+    return redirect(view_address(view.page))
 
 
 @office_required

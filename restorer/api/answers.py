@@ -165,8 +165,8 @@ class DeckOut(Schema):
     species: SpeciesName
     texture: TextureName
     roof_percent: int
-    summer_shade_percent: int
-    winter_shade_percent: int
+    summer_shade_percent: int | None
+    winter_shade_percent: int | None
     orientation_deg: int | None
     airflow: AirflowName
     traffic: TrafficName

@@ -356,7 +356,7 @@ def life_months(random: Random, deck: Deck, product: Product) -> float:
     wear = WEAR[deck.texture] * WEAR[deck.traffic] * WEAR[deck.salt]
     leaves = WEAR["heavy leaves" if deck.litter == "heavy" else deck.litter]
     roof = 1 + 1.2 * deck.roof_percent / 100
-    shade = 1 + 0.4 * deck.summer_shade_percent / 100
+    shade = 1 + 0.4 * (deck.summer_shade_percent or 0) / 100
     return (
         LIFE_MONTHS[product.finish_class]
         * wear

@@ -16,10 +16,10 @@ from clients.models import Business, Channel
 from jobs.actions import offer_answers, offer_questions, offer_sending, offers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.prices import PriceListRows, save_price_list
-from jobs.models import Offer, PriceList, Rate
+from jobs.models import Booking, Offer, PriceList, Rate
 from jobs.offers import bookable_weeks
 from reminders import offer_drafting
-from reminders.models import Forecast
+from reminders.models import Forecast, ForecastQuerySet
 
 # Task, unit, dollars, minutes.
 RATES = [
@@ -117,19 +117,20 @@ def write_demo_offers(*, now: datetime) -> None:
 
 def next_due_deck_ids(today: date, limit: int = DRAFTED_DECKS) -> list[int]:
     """Decks near the yard that become due next: nothing of theirs is booked or offered."""
-    rows = Forecast.objects.current().filter(
-        due_on__gte=today, deck__site__country="CA", deck__bookings=None
-    )
+    rows = without_booking_ahead().filter(due_on__gte=today, deck__site__country="CA")
     return list(rows.order_by("due_on", "deck_id").values_list("deck_id", flat=True)[:limit])
+
+
+def without_booking_ahead() -> ForecastQuerySet:
+    ahead = [Booking.State.BOOKED, Booking.State.HELD]
+    return Forecast.objects.current().exclude(deck__bookings__state__in=ahead)
 
 
 def make_older_offer(business: Business, then: datetime) -> None:
     """An offer of some weeks ago that nobody answered; its message went out at that time."""
     today = business.today(then)
-    decks = Forecast.objects.current().filter(
-        deck__site__client__consents__is_given=True,
-        job__finished_on__lt=today,
-        deck__bookings=None,
+    decks = without_booking_ahead().filter(
+        deck__site__client__consents__is_given=True, job__finished_on__lt=today
     )
     chosen = (
         decks.filter(deck__site__country="CA")

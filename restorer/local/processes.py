@@ -2,7 +2,6 @@
 them, ends them all."""
 
 import contextlib
-import ctypes
 import http.client
 import os
 import signal
@@ -22,12 +21,11 @@ POLL_SECONDS = 0.5
 CHECK_SECONDS = 10
 MAX_RESTART_WAIT = 30  # between two tries to restart a process that keeps dying
 HEALTHY_SECONDS = 60  # after this long a process counts as well again
-PR_SET_PDEATHSIG = 1
 WEB_PROCESSES = 2
 BACKLOG = 512  # connections that wait in the kernel while no web process takes them
 PROJECT_DIR = str(Path(__file__).resolve().parent.parent.parent)
 MANAGE_PY = str(Path(PROJECT_DIR) / "manage.py")
-LIBC = ctypes.CDLL(None) if sys.platform == "linux" else None
+DIE_WITH_PARENT = str(Path(__file__).with_name("die_with_parent.py"))
 
 
 @dataclass
@@ -47,7 +45,7 @@ class Child:
 
     def start(self, environment: dict[str, str]) -> None:
         self.process = subprocess.Popen(
-            self.command,
+            ended_with_us(self.command),
             env=environment,
             cwd=self.directory,
             pass_fds=self.pass_fds,
@@ -58,7 +56,6 @@ class Child:
             errors="replace",
             # a Ctrl-C of the terminal reaches us alone; we end the others in the right way
             start_new_session=True,
-            preexec_fn=die_with_parent if LIBC else None,
         )
         self.started_at = time.monotonic()
         self.relay = threading.Thread(
@@ -206,11 +203,11 @@ class Supervisor:
             child.kill_group()
 
 
-def die_with_parent() -> None:
-    """In the child, on Linux: get a SIGTERM when the supervisor is killed, so nothing is
-    orphaned."""
-    assert LIBC is not None  # noqa: S101
-    LIBC.prctl(PR_SET_PDEATHSIG, signal.SIGTERM)
+def ended_with_us(command: Sequence[str]) -> list[str]:
+    """The command under a program that the kernel ends with us, where the kernel can."""
+    if sys.platform != "linux" or not command:
+        return list(command)
+    return [sys.executable, "-I", DIE_WITH_PARENT, str(os.getpid()), *command]
 
 
 def relay_lines(name: str, stream: IO[str]) -> None:

@@ -21,12 +21,13 @@ from reminders.today import bookings_ahead
 FRAME_FILES = [
     "restorer/app.css",
     "restorer/app.js",
+    "restorer/signing.js",
     "restorer/favicon.svg",
     "restorer/vendor/htmx-2.0.11.min.js",
     "restorer/vendor/idb-8.0.4.js",
     *(
         f"restorer/kept/{name}.js"
-        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store")
+        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store", "ticks")
     ),
 ]
 ICONS = [("192", "any"), ("512", "any"), ("maskable-512", "maskable")]
@@ -110,6 +111,7 @@ def booking_pages(booking: Booking, today: date) -> Iterator[str]:
         yield reverse("decks:detail", args=[deck.pk])
         yield reverse("jobs:scope", args=[deck.pk])
         yield f"{reverse('jobs:visit')}?deck={deck.pk}"
+        yield f"{reverse('jobs:structure')}?deck={deck.pk}"
         yield f"{reverse('jobs:log')}?deck={deck.pk}"
         if booking.first_on <= today:
             yield f"{reverse('jobs:log')}?deck={deck.pk}&booking={booking.pk}"

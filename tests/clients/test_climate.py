@@ -7,6 +7,8 @@ from numpy.typing import NDArray
 
 from clients.places import climate
 from clients.places.climate import normals
+from reminders.forecast import PUBLISHED_PRIOR, Coats
+from reminders.forecast.exposure import DESIGN_COLUMNS, design_matrix
 
 DAYS = climate.DAYS_IN_MONTH
 
@@ -61,6 +63,39 @@ def test_temperatures_of_halifax_agree_with_the_measured_normals() -> None:
     off = normals(44.88, -63.51).temperature_c[0] - measured
     assert abs(off.mean()) < 1.5
     assert np.abs(off).max() < 3
+
+
+# Mean of the year in °C: CHELSA v2.1 1981–2010 (world-temperature-data 0.1.0), before the table's
+# years; and the height of the town in m (common knowledge, from memory).
+HIGH_TOWNS = {
+    "Quito": (-0.22, -78.51, 11.6, 2_850),
+    "Bogotá": (4.71, -74.07, 14.3, 2_600),
+    "La Paz": (-16.50, -68.15, 8.9, 3_640),
+    "Pokhara": (28.21, 83.99, 19.6, 820),
+    "Denver": (39.74, -104.99, 9.8, 1_610),
+    "Singapore": (1.35, 103.82, 26.9, 15),
+}
+
+
+@pytest.mark.parametrize("town", HIGH_TOWNS)
+def test_high_towns_are_as_cool_as_they_are_high(town: str) -> None:
+    latitude, longitude, mean, height = HIGH_TOWNS[town]
+    found = normals(latitude, longitude)
+    assert abs(found.temperature_c.mean() - mean) < 1
+    assert abs(found.height_m[0] - height) < 320
+
+
+def test_the_months_of_a_station_below_the_rockies_agree_with_its_normals() -> None:
+    # NOAA normals 1991–2020, Longmont 2 ESE (USC00055116, 1508.8 m): MLY-TAVG-NORMAL, °F.
+    measured = numbers("29.4 32.0 41.5 47.8 57.1 67.2 73.1 70.8 63.0 49.5 38.5 29.6")
+    found = normals(40.1694, -105.0775)
+    assert np.abs(found.temperature_c[0] - (measured - 32) / 1.8).max() < 1.3
+    assert found.height_m[0] == pytest.approx(1508.8, abs=60)
+
+
+def test_the_sea_and_land_below_it_have_no_height() -> None:
+    # Mid-Atlantic; the shore of the Dead Sea, 430 m below (from memory).
+    assert normals([0, 31.5], [-30, 35.5]).height_m.tolist() == [0, 0]
 
 
 def test_the_southern_half_has_its_summer_in_january() -> None:
@@ -291,6 +326,31 @@ def test_wet_days_are_right_to_a_ninth_and_never_off_by_a_quarter() -> None:
     off = normals(latitude, longitude).wet_days.sum(axis=1) / measured - 1
     assert np.sqrt(np.mean(off**2)) < 0.12
     assert np.abs(off).max() < 0.25
+
+
+# Days with 1 mm or more a year of places that the factor was not made of. Chur: MeteoSwiss
+# 1981–2010; Budapest: 1991–2020; Huesca: AEMET (each read in a copy of an encyclopaedia's climate
+# table). Longmont: NOAA 1991–2020, 72.3 days from 0.25 mm and 40.3 from 2.5 mm; 53 by interpolation
+# on the logarithm.
+INLAND_WET_DAYS = {
+    "Chur": (46.85, 9.53, 104.6),
+    "Budapest": (47.50, 19.04, 76.2),
+    "Huesca": (42.13, -0.41, 61),
+    "Longmont": (40.17, -105.08, 53),
+}
+
+
+@pytest.mark.parametrize("place", INLAND_WET_DAYS)
+def test_inland_the_wet_days_are_too_many_but_cost_a_coat_little(place: str) -> None:
+    latitude, longitude, measured = INLAND_WET_DAYS[place]
+    found = normals(latitude, longitude).wet_days.sum()
+    assert 1.2 < found / measured < 1.65
+    by_month = np.full((2, 12), [[found / 12], [measured / 12]])
+    column = design_matrix(
+        Coats(coated_on=[0, 0], latitude=latitude, sun=[14] * 12, wet_days=by_month)
+    )[:, list(DESIGN_COLUMNS).index("log_wet_days")]
+    effect = PUBLISHED_PRIOR.mean[PUBLISHED_PRIOR.names.index("log_wet_days")]
+    assert -0.09 < effect * (column[0] - column[1]) < 0  # of log life: a month and a half at most
 
 
 def test_a_dry_month_has_no_more_wet_days_than_millimetres() -> None:

@@ -6,12 +6,18 @@ from typing import Any
 
 import pytest
 from dateutil.relativedelta import relativedelta
+from django.db import IntegrityError, transaction
+from django.test import Client as Browser
 from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
+from clients import display
+from clients.actions.clients import ConsentError, ConsentInput, record_consent
+from clients.messaging.asking import asked_without, consent_wording
 from clients.messaging.law import (
     DAY_KINDS,
+    LegalRule,
     LegalRules,
     allowed_hours,
     contents,
@@ -23,7 +29,7 @@ from clients.messaging.models import Consent, LawRule, Message, TextGateway
 from clients.messaging.outbox import Unsendable
 from clients.messaging.reach import ContactPurpose, Refusal, Route, route_to
 from clients.messaging.texts import compose_text
-from clients.models import Business
+from clients.models import Business, Client
 from clients.models.channel import Channel
 from tests.factories import (
     ClientFactory,
@@ -102,6 +108,144 @@ def test_who_may_be_written_to_is_as_the_acts_say() -> None:
     assert not rule("GB", "email").allows("none_needed")
 
 
+# What a row must hold of its act, by section: bases and their months, contents, days to honour an
+# objection, hours.
+CASL_CONTENTS = {"name", "contact", "unsubscribe"}
+ROWS_BY_SECTION: dict[tuple[str, str], tuple[str, dict[str, Any]]] = {
+    # the strictest of the lines below, each of which is in this table
+    ("DEFAULT", "email"): ("none", {"bases": {"express"}, "act_within": 0}),
+    ("DEFAULT", "text"): ("none", {"bases": {"written"}, "act_within": 0}),
+    ("DEFAULT", "letter"): (
+        "GDPR Art. 21(2)-(4); Privacy Act 1988 (Cth) Sch. 1, APP 7.2(c), 7.3(c) (secondary)",
+        {"has": {"objection", "contact"}, "act_within": 0},
+    ),
+    ("DEFAULT", "call"): ("none", {"bases": {"express"}, "act_within": 0}),
+    ("CA", "email"): (
+        "S.C. 2010 c. 23 s. 6(2), 10(9)(a), 10(10), 11(1), 11(3); SOR/2012-36 s. 2(1), 4",
+        {
+            "bases": {"express", "customer", "inquiry"},
+            "months": {"customer": 24, "inquiry": 6},
+            "has": CASL_CONTENTS | {"postal_address"},
+            "asking": {"name", "postal_address", "contact", "withdrawal"},
+            "act_within": 10,
+        },
+    ),
+    ("CA", "text"): (
+        "the same; SOR/2012-36 s. 2(2): where it is not practicable, a web page (CRTC 2012-548)",
+        {
+            "bases": {"express", "customer", "inquiry"},
+            "months": {"customer": 24, "inquiry": 6},
+            "has": CASL_CONTENTS | {"postal_address_or_website"},
+            "asking": {"name", "postal_address", "contact", "withdrawal"},
+            "act_within": 10,
+        },
+    ),
+    ("CA", "call"): (
+        "CRTC Unsolicited Telecommunications Rules, Part II s. 3, Part III s. 16, 17, 23 to 25",
+        {
+            "months": {"none_needed": 18, "inquiry": 6},
+            "has": {"name", "phone"},
+            "act_within": 14,
+            "hours": ["09:00", "21:30"],
+            "saturday": ["10:00", "18:00"],
+            "note": "Register with the operator",
+        },
+    ),
+    ("US", "email"): (
+        "15 USC 7704(a)(3), (4), (5)(A)(i)-(iii)",
+        {"has": {"postal_address", "unsubscribe", "advertisement"}, "act_within": 10},
+    ),
+    ("US", "text"): (
+        "47 CFR 64.1200(a)(2), (a)(10), (c)(1), (f)(9); R.I. Gen. Laws 5-61-3.6",
+        {
+            "bases": {"written"},
+            "act_within": 10,
+            "hours": ["09:00", "18:00"],
+            "saturday": ["10:00", "17:00"],
+        },
+    ),
+    ("US", "call"): (
+        "47 CFR 64.1200(c)(1), (d)(4), (f)(5); 16 CFR 310.4(b)(1)(iii); R.I. Gen. Laws 5-61-3.6",
+        {
+            "months": {"none_needed": 18, "inquiry": 3},
+            "has": {"name", "phone"},
+            "hours": ["09:00", "18:00"],
+            "saturday": ["10:00", "17:00"],
+        },
+    ),
+    ("AU", "email"): (
+        "Spam Act 2003 s. 16(2), 17, 18; Sch. 2 cl. 2, 6",
+        {"bases": {"express", "customer"}, "has": {"legal_name", "contact", "unsubscribe"}},
+    ),
+    ("AU", "text"): (
+        "Spam Act 2003 s. 16(2), 17, 18; Sch. 2 cl. 2, 6",
+        {"bases": {"express", "customer"}, "has": {"legal_name", "contact", "unsubscribe"}},
+    ),
+    ("AU", "call"): (
+        "Do Not Call Register Act 2006 s. 11, Sch. 2; Industry Standard 2017 s. 8 (secondary)",
+        {
+            "bases": {"express", "customer"},
+            "hours": ["09:00", "20:00"],
+            "saturday": ["09:00", "17:00"],
+        },
+    ),
+    ("NZ", "email"): (
+        "Unsolicited Electronic Messages Act 2007 s. 4, 9, 10, 11",
+        {"has": {"name", "contact", "unsubscribe"}, "act_within": 5},
+    ),
+    ("NZ", "text"): (
+        "Unsolicited Electronic Messages Act 2007 s. 4, 9, 10, 11",
+        {"has": {"name", "contact", "unsubscribe"}, "act_within": 5, "answers": True},
+    ),
+    ("GB", "email"): (
+        "SI 2003/2426 reg. 22(2), 22(3), 23",
+        {"bases": {"express", "customer", "inquiry"}, "has": {"name", "contact", "unsubscribe"}},
+    ),
+    ("GB", "text"): (
+        "SI 2003/2426 reg. 22(2), 22(3), 23",
+        {"bases": {"express", "customer", "inquiry"}, "has": {"name", "contact", "unsubscribe"}},
+    ),
+    ("GB", "call"): (
+        "SI 2003/2426 reg. 21(1)(b), 21(3) (28 days, memory), 24",
+        {"bases": {"express", "register"}, "has": {"name", "phone"}, "register_days": 28},
+    ),
+    ("EU", "email"): (
+        "Directive 2002/58/EC Art. 13(1), (2), (4)",
+        {"bases": {"express", "customer"}, "has": {"name", "contact", "unsubscribe"}},
+    ),
+    ("EU", "text"): (
+        "Directive 2002/58/EC Art. 13(1), (2), (4)",
+        {"bases": {"express", "customer"}, "has": {"name", "contact", "unsubscribe"}},
+    ),
+    ("EU", "call"): ("Directive 2002/58/EC Art. 13(3)", {"bases": {"express"}}),
+    ("FR", "call"): (
+        "Code de la consommation L. 223-1; décret 2022-1313 (secondary)",
+        {"bases": {"express"}, "hours": ["14:00", "20:00"], "saturday": None},
+    ),
+}
+
+
+def test_each_row_of_the_table_is_tested_by_section() -> None:
+    assert {(each.jurisdiction, each.medium) for each in table_rules()} == set(ROWS_BY_SECTION)
+    assert all(sections for sections, _wanted in ROWS_BY_SECTION.values())
+
+
+@pytest.mark.parametrize("row", table_rules(), ids=lambda each: each.code)
+def test_a_row_holds_what_its_sections_say(row: LegalRule) -> None:
+    _sections, wanted = ROWS_BY_SECTION[row.jurisdiction, row.medium]
+    assert set(wanted.get("bases", row.bases)) == row.bases
+    assert wanted.get("months", {}).items() <= dict(row.months).items()
+    assert wanted.get("has", set()) <= set(row.must_include)
+    assert wanted.get("asking", set()) == set(row.asking_must_include)
+    assert row.act_within == wanted.get("act_within", row.act_within)
+    assert row.register_days == wanted.get("register_days")
+    assert row.reply_required or not wanted.get("answers")
+    assert wanted.get("note", "") in row.note
+    for name, day in (("hours", "mon_fri"), ("saturday", "sat")):
+        if name in wanted:
+            assert allowed_hours(row.window_local or {}, day) == wanted[name]
+
+
 def test_every_row_says_where_it_is_from_and_when_it_was_checked() -> None:
     for each in table_rules():
         assert each.source
@@ -142,7 +286,7 @@ def test_sender_and_recipient_are_both_kept() -> None:
     ("country", "bases"),
     [
         # PECR 2003 reg. 21: a number on the register is not called without consent
-        ("GB", {"express"}),
+        ("GB", {"express", "register"}),
         # Directive 2002/58/EC Art. 13(3), the strictest transpositions (memory)
         ("DE", {"express"}),
         # Code de la consommation L. 223-1 as of 11 August 2026 (secondary)
@@ -408,3 +552,120 @@ def test_the_last_look_lets_a_letter_go_without_consent_and_stops_it_after_an_ob
     assert reasons_not_to_send(business, [message], today=TODAY) == {
         message.pk: "There is no consent in force."
     }
+
+
+def british_number() -> Client:
+    place = PropertyFactory(country="GB", town="Whitby")
+    PhoneFactory(client=place.client)
+    Business.objects.update(country="GB")
+    return place.client
+
+
+def looked_up(client: Client, now: datetime = NOW) -> Consent:
+    evidence = "Looked up on 25 November 2026"
+    entry = ConsentInput("call", True, "register", "", evidence, asked_by="Maud Finlay")
+    return record_consent(client=client, entry=entry, by=None, now=now)
+
+
+def test_a_look_into_the_register_lets_us_call_for_28_days() -> None:
+    """SI 2003/2426 reg. 21(1)(b) and (3): the number is not listed, as of 28 days at most."""
+    client = british_number()
+    assert isinstance(ask(client, "call"), Refusal)
+    looked_up(client)
+    assert isinstance(ask(client, "call", TODAY + timedelta(days=28)), Route)
+    late = ask(client, "call", TODAY + timedelta(days=29))
+    assert isinstance(late, Refusal)
+    assert "expired" in late.why
+
+
+def test_a_look_into_the_register_undoes_no_word_of_the_client() -> None:
+    client = british_number()
+    ConsentFactory(client=client, channel="call", is_given=False)
+    with pytest.raises(ConsentError, match="does not undo that"):
+        looked_up(client)
+    other = british_number()
+    looked_up(other)
+    ConsentFactory(client=other, channel="email", is_given=False)
+    assert ask(other, "call") == Refusal(
+        "The client withdrew consent elsewhere, so they are left alone."
+    )
+
+
+def test_a_look_into_the_register_is_for_calls_and_not_for_every_country() -> None:
+    with pytest.raises(IntegrityError, match="consent_register_is_of_calls"), transaction.atomic():
+        ConsentFactory(channel="email", basis="register")
+    place = PropertyFactory(country="DE", town="Lübeck")
+    PhoneFactory(client=place.client)
+    looked_up(place.client)
+    assert "not enough there" in ask(place.client, "call").why
+
+
+def test_our_own_request_says_what_canada_wants_of_it() -> None:
+    """SOR/2012-36 s. 4; S.C. 2010 c. 23 s. 10(1)."""
+    business = Business.objects.get()
+    canada = rule("CA", "email")
+    for language in ("en", "fr"):
+        with display.in_client_language(language):
+            words = consent_wording(business, Channel.EMAIL, "o…@example.org")
+        Business.objects.update(street="1 Elsewhere Lane")  # what was said then was true then
+        moved = Business.objects.get()
+        assert asked_without(canada, moved, basis="written", wording=words) == []
+
+
+@pytest.mark.parametrize(
+    ("wording", "lacks"),
+    [
+        (
+            "You may e-mail me when my deck is due.",
+            ["name", "postal address", "telephone", "taken back"],
+        ),
+        (
+            "Driftline Deck Care, 4 Tern Wharf, Lunenburg, 902-555-0100, may e-mail me.",
+            ["taken back"],
+        ),
+        (f"{ADDRESS}. I may withdraw this at any time.", []),
+        (f"{ADDRESS}. Je peux le retirer en tout temps.", []),
+    ],
+)
+def test_what_a_request_for_consent_did_not_say_is_named(wording: str, lacks: list[str]) -> None:
+    business = Business.objects.get()
+    found = asked_without(rule("CA", "email"), business, basis="express", wording=wording)
+    assert len(found) == len(lacks)
+    assert all(word in said for word, said in zip(lacks, found, strict=True))
+    assert asked_without(rule("CA", "email"), business, basis="customer", wording=wording) == []
+    assert asked_without(rule("NZ", "email"), business, basis="express", wording=wording) == []
+
+
+def test_a_consent_that_was_asked_for_in_too_few_words_is_shown_as_such(as_owner: Browser) -> None:
+    place = canadian(basis="express", wording="You may e-mail me.", asked_where="phone")
+    words = "a word that it can be taken back"
+    for address in (f"/clients/{place.client_id}/", "/settings/law/"):
+        page = as_owner.get(address).content.decode()
+        assert words in page, address
+    page = as_owner.get(f"/clients/{place.client_id}/").content.decode()
+    assert "on the phone" in page
+
+    with display.in_client_language("en"):
+        asked = consent_wording(Business.objects.get(), Channel.EMAIL, "o…@example.org")
+    ConsentFactory(client=place.client, basis="written", wording=asked)
+    for address in (f"/clients/{place.client_id}/", "/settings/law/"):
+        assert f"without {words}" not in as_owner.get(address).content.decode(), address
+        assert "Asked without" not in as_owner.get(address).content.decode(), address
+
+
+def test_the_form_of_a_consent_takes_a_look_into_the_register_for_calls(as_owner: Browser) -> None:
+    client = british_number()
+    sent = {
+        "channel": "call",
+        "is_given": "yes",
+        "basis": "register",
+        "evidence": "Looked up today",
+        "asked_by": "Maud",
+    }
+    wrong = as_owner.post(f"/clients/{client.pk}/consent/", sent | {"channel": "email"})
+    assert "looked up for calls only" in wrong.content.decode()
+    assert as_owner.post(f"/clients/{client.pk}/consent/", sent).status_code == 302
+    assert Consent.objects.get().asked_by == "Maud"
+    ConsentFactory(client=client, channel="call", is_given=False)
+    refused = as_owner.post(f"/clients/{client.pk}/consent/", sent)
+    assert "does not undo that" in refused.content.decode()

@@ -16,13 +16,8 @@ from hypothesis import strategies as st
 from clients.messaging import quiet
 from clients.messaging.models import SendingRules
 from clients.messaging.outbox.permission import postponed_until
-from clients.messaging.quiet import (
-    Locality,
-    NeverOpenError,
-    first_allowed_moment,
-    public_holidays,
-    subdivision_code,
-)
+from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
+from clients.places.public_holidays import HolidayPlace, public_holidays, region_code
 from tests.factories import MessageFactory
 
 ZONES = """
@@ -111,7 +106,7 @@ def test_a_holiday_of_one_province_is_a_working_day_in_another():
 
 
 def test_a_country_without_a_calendar_still_keeps_sundays_and_nights():
-    assert public_holidays("XX", "", 2027) == {}
+    assert public_holidays(HolidayPlace("XX"), 2027) == {}
     assert asked(local("2027-03-07 12:00"), country="XX") == local("2027-03-08 09:00")
 
 
@@ -134,13 +129,15 @@ def test_a_country_without_a_calendar_still_keeps_sundays_and_nights():
 )
 def test_regions_are_known_by_their_names_and_codes(country, region, code):
     """Codes: ISO 3166-2."""
-    assert subdivision_code(country, region) == code
+    assert region_code(HolidayPlace(country, region)) == code
 
 
 def test_good_friday_is_two_days_before_the_easter_of_the_gregorian_calendar():
     """Easter by dateutil.easter, method 3 (the western churches)."""
     for year in range(2025, 2060):
-        assert easter(year) - timedelta(days=2) in public_holidays("CA", "Nova Scotia", year)
+        assert easter(year) - timedelta(days=2) in public_holidays(
+            HolidayPlace("CA", "Nova Scotia"), year
+        )
 
 
 @pytest.mark.parametrize(
@@ -302,7 +299,7 @@ def look_at_the_answer(moment, zone, rules, law, is_open):
 
 
 def is_open_on_the_clock(wall, rules, law):
-    is_holiday = wall.date() in public_holidays("NZ", "", wall.year)
+    is_holiday = wall.date() in public_holidays(HolidayPlace("NZ"), wall.year)
     if (wall.weekday() == 6 and not rules.on_sundays) or (is_holiday and not rules.on_holidays):
         return False
     at = wall.time()

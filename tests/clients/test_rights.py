@@ -25,6 +25,7 @@ PUBLIC = {
     "forgotten_password",
     "password_by_link",
     "first_visit",
+    "privacy",
     "unsubscribe",
     "text_status",
     "text_inbound",
@@ -33,6 +34,9 @@ PUBLIC = {
     "offer_paper",
     "offer_photo",
     "offer_visit",
+    "report_public",
+    "report_paper",
+    "report_photo",
     "client_page",
     "client_page_code",
     "client_page_photo",
@@ -41,18 +45,22 @@ PUBLIC = {
     "crew_calendar",
 }
 EVERYBODY = """
-    phone_day phone_offline
+    phone_day phone_offline remove_view save_view
     today clients:list clients:new clients:detail clients:edit clients:add_consent
     clients:add_property clients:edit_property
     deck_forms:new deck_forms:edit decks:search decks:detail jobs:log jobs:visit jobs:visit_edit
     jobs:detail jobs:edit
     jobs:photos_add jobs:form_photo jobs:photo jobs:photo_change
     jobs:products jobs:product_new jobs:batch
+    jobs:deck_files jobs:product_files jobs:document jobs:document_change
     jobs:trace
     jobs:scope
+    jobs:structure jobs:defect_photos jobs:structure_report jobs:structure_paper jobs:defect_fixed
+    jobs:colour diary:day_sheet
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking
-    diary:calendar_file diary:notes
+    diary:calendar_file diary:notes diary:on_the_way diary:next_visit outbox:take_back
+    settings:sources
     settings:own_password settings:signing_in settings:prove_it_is_you settings:app
     settings:remove_app settings:recovery_codes settings:passkey_options settings:add_passkey
     settings:remove_passkey settings:end_session settings:end_other_sessions
@@ -64,18 +72,21 @@ OWNER_AND_OFFICE = """
     diary:day_off_add diary:day_off_remove clients:archive clients:bring_back deck_forms:archive
     deck_forms:bring_back
     clients:doubles clients:merge clients:undo_merge deck_forms:merge deck_forms:undo_merge
-    jobs:sold jobs:move_deck
+    jobs:sold jobs:move_deck jobs:split_client jobs:split_deck
+    deck_forms:change_many clients:archive_many
     clients:customers inbox jobs:care_send jobs:pack_add jobs:pack_change jobs:product_edit
-    jobs:recall outbox:act outbox:detail outbox:list outbox:take_back outbox:texts
+    jobs:recall outbox:act outbox:detail outbox:list outbox:texts
     pacing:household pacing:plan reminders:due reminders:due_month
-    reminders:remind reminders:stop_chosen remove_view save_view settings:notices
+    reminders:remind reminders:stop_chosen settings:notices
     settings:ready steps:details steps:lift steps:otherwise steps:plan steps:stop
     outbox:to_do_done figures:overview figures:file clients:care_plan
     channels:letters channels:make_batch channels:batch channels:print_batch channels:post_batch
     channels:take_apart
     channels:enclosure channels:test_sheet channels:calls channels:note_call
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
-    offers:answer offers:pdf
+    offers:change
+    offers:answer offers:pdf jobs:structure_send jobs:ledger
+    jobs:settle
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
@@ -84,11 +95,13 @@ OWNER = """
     settings:add_person settings:person settings:set_password
     settings:require_second_step settings:reset_second_step settings:send_password_link
     settings:normals settings:add_normals settings:edit_normals settings:audit
+    settings:undo_change
     settings:gateway settings:hook_secret settings:gateway_trial settings:coming_back steps:rules
     speech:texts speech:text speech:text_reset speech:text_look speech:law speech:law_rule
     backup backup_now backup_release backup_export programs program_add program_end
-    speech:domain speech:law_drop prices:new prices:change prices:remove
-    jobs:erase jobs:erasures
+    webhooks webhook webhook_add webhook_edit webhook_repeat
+    speech:domain speech:law_drop prices:new prices:terms prices:change prices:remove
+    jobs:erase jobs:erasures client_json client_paper
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {

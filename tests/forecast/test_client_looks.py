@@ -11,16 +11,17 @@ from scipy.stats import norm
 from reminders import forecast
 from reminders.forecast.check_value import (
     ChoiceCosts,
+    FinishKind,
+    LookSkill,
     WearChances,
-    client_check_values,
-    value_of_check,
+    look_values,
+    value_of_look,
 )
 from reminders.forecast.doubted_look import believe_look
 from reminders.forecast.fitting import fit
 from reminders.forecast.intervals import (
     START_NODES,
     START_WEIGHTS,
-    STRIP_RATIO,
     Visits,
     censored_lives,
     life_bounds,
@@ -30,6 +31,7 @@ from reminders.forecast.likelihood import (
     prepare_intervals,
     row_log_likelihoods,
 )
+from reminders.forecast.prediction import predict_log_life
 from reminders.forecast.priors import OBSERVER_DOUBTS
 
 M = OBSERVER_DOUBTS["client"].misclassification
@@ -287,8 +289,11 @@ def test_the_fit_learns_less_from_clients_than_from_the_crew():
     assert fitted(False) < fitted(True) < prior
 
 
-def chances(worn, now, later):
-    return WearChances(np.array([worn]), np.array([[now, later]]))
+def kind(worn, now, later, costs):
+    """A coat that protects as long as a recoat still does, and two choices."""
+    gone = np.array([[now, later]])
+    chances = WearChances(np.array([worn]), gone, gone, gone)
+    return [FinishKind(np.ones(1), chances, costs)]
 
 
 @pytest.mark.parametrize(
@@ -304,39 +309,101 @@ def chances(worn, now, later):
     ],
 )
 def test_the_value_of_an_answer_is_as_worked_out_by_hand(misread, value):
-    found = value_of_check(chances(0.5, 0.1, 0.5), ChoiceCosts(1.0, 2.0, np.array([0.5])), misread)
+    costs = ChoiceCosts(1.0, 2.0, np.array([0.5]))
+    found = value_of_look(kind(0.5, 0.1, 0.5, costs), LookSkill(misread, sees_strip=False))
 
     assert found[0] == pytest.approx(value, abs=1e-9)
 
 
+def test_whoever_sees_that_only_a_strip_will_do_saves_the_wrong_visit():
+    # By hand: nobody waits (it saves nothing). Blind, a recoat at a venture costs 1 + 0.4 (1 + 2),
+    # a strip 1 + 0.4 + 0.6 × 3; seen rightly nobody comes for the wrong work: 1.4.
+    costs = ChoiceCosts(1.0, 2.0, np.zeros(1), wrong_recoat=2.0, wrong_strip=3.0)
+    rows = kind(0.7, 0.4, 0.4, costs)
+
+    assert value_of_look(rows, LookSkill(0.0, sees_strip=True))[0] == pytest.approx(0.8)
+    assert value_of_look(rows, LookSkill(0.0, sees_strip=False))[0] == pytest.approx(0.0)
+
+
 @pytest.mark.parametrize("worn", [0.001, 0.999])
 def test_an_answer_that_would_change_nothing_is_worth_nothing(worn):
-    found = value_of_check(
-        chances(worn, worn / 5, worn), ChoiceCosts(1.0, 2.0, np.array([0.3])), 0.2
-    )
+    costs = ChoiceCosts(1.0, 2.0, np.array([0.3]))
+    found = value_of_look(kind(worn, worn / 5, worn, costs), LookSkill(0.2, sees_strip=False))
 
     assert found[0] == 0.0
 
 
-def test_the_value_agrees_with_a_brute_count_over_simulated_lives():
-    rng = np.random.default_rng(20261130)
-    today = 18460.0
-    one = coats()
-    found = client_check_values(one, forecast.PUBLISHED_PRIOR, today, strip_price=2.5)[0]
-    # The same by counting: draw lives, let each client answer, do what is best on the average of
-    # those with that answer.
-    clock = forecast.SeasonalClock(forecast.seasonal_rate(forecast.sun_on_deck(one), one.wet_days))
+def counted_gain(coat, today, strip_price, skill, seed):
+    """The value of a look by counting: draw finishes and lives, let somebody look, do what is best
+    on the average of those with that finding."""
+    rng = np.random.default_rng(seed)
+    size = 300_000
+    clock = forecast.SeasonalClock(
+        forecast.seasonal_rate(forecast.sun_on_deck(coat), coat.wet_days)
+    )
     days = today + 365.25 / 12 * np.arange(19)
-    ages = np.array([clock.reading([day])[0] for day in days]) - clock.reading(one.coated_on)[0]
-    told = forecast.predict(one, today=today)
-    mean = float(np.log(told.median_months[0]))
-    lives = np.exp(rng.normal(mean, told.log_sd[0], 400_000))
-    says_worn = (lives < ages[0]) ^ (rng.random(len(lives)) < M)
-    gone = lives[:, None] * STRIP_RATIO < ages
-    months_kept = np.pad(np.cumsum(~gone[:, :-1], axis=1), ((0, 0), (1, 0)))
-    costs = 1 + 1.5 * gone - months_kept / np.exp(mean)
-    uninformed = costs.mean(axis=0).min()
-    informed = sum(costs[rows].sum(axis=0).min() for rows in (says_worn, ~says_worn)) / len(lives)
+    start = clock.reading(coat.coated_on)[0]
+    ages = np.array([clock.reading([day])[0] for day in days]) - start
+    belief = predict_log_life(coat, forecast.PUBLISHED_PRIOR)
+    lives = np.exp(rng.normal(belief.mean[0], belief.spread[0], size))
+    is_film = rng.random(size) < forecast.film_shares(coat)[0]
+    strips_at = np.where(is_film, 1.5, 3.0) * lives
+    protects_to = np.where(is_film, 1.5, 1.0) * lives
+    known = strips_at > np.nan_to_num(clock.reading(coat.recoatable_on)[0] - start, nan=0.0)
+    lives, is_film, strips_at, protects_to = (
+        each[known] for each in (lives, is_film, strips_at, protects_to)
+    )
 
-    assert found == pytest.approx(uninformed - informed, abs=0.004)
-    assert found > 0.02
+    def cost(month, for_strip):
+        gone = strips_at < ages[month]
+        spent = 1.5 * lives < ages[month]
+        work = np.where(
+            gone, np.where(is_film, strip_price, max(strip_price, 2)), 1 + spent * ~is_film
+        )
+        protected = protects_to[:, None] >= ages[:month]
+        kept = (2 * protected - 1).sum(axis=1) / np.exp(belief.mean[0])  # bare months count against
+        wrong = np.where(gone, 4.75, 0) if not for_strip else np.where(gone, 0, 5.25)
+        return work - kept + wrong / 8.5
+
+    plans = np.stack([cost(month, kit) for month in range(19) for kit in (False, True)])
+    truth = (lives < ages[0]).astype(int)
+    findings = 2
+    if skill.sees_strip:
+        truth = truth + (strips_at < ages[0])
+        findings = 3
+    slips = rng.random(len(lives)) < skill.misclassification
+    found = np.where(slips, (truth + rng.integers(1, findings, len(lives))) % findings, truth)
+    informed = sum(plans[:, found == each].sum(axis=1).min() for each in range(findings))
+    return plans.mean(axis=1).min() - informed / len(lives)
+
+
+@pytest.mark.parametrize("skill", [forecast.CLIENT_SKILL, forecast.CREW_SKILL])
+@pytest.mark.parametrize(
+    ("over", "today"),
+    [
+        ({}, 18390.0),  # an oil near the end of its life
+        ({"finish_class": "solid_film"}, 19150.0),  # a film past it
+        ({"finish_class": forecast.UNKNOWN}, 18400.0),
+        ({"finish_class": "clear_film", "recoatable_on": 18400.0}, 18640.0),
+    ],
+)
+def test_the_value_agrees_with_a_brute_count_over_simulated_lives(over, today, skill):
+    one = coats(**over)
+    value = look_values(one, forecast.PUBLISHED_PRIOR, today, strip_price=2.5, skill=skill)[0]
+
+    assert value == pytest.approx(counted_gain(one, today, 2.5, skill, 20261130), abs=0.006)
+    assert value > 0.02
+
+
+def test_a_look_of_ours_is_worth_more_than_the_clients_and_nothing_once_we_have_looked():
+    today = 18390.0
+    ours, theirs = (
+        look_values(coats(), forecast.PUBLISHED_PRIOR, today, strip_price=2.5, skill=skill)[0]
+        for skill in (forecast.CREW_SKILL, forecast.CLIENT_SKILL)
+    )
+    looked = coats(sound_on=today)
+
+    assert ours > theirs > 0
+    assert look_values(
+        looked, forecast.PUBLISHED_PRIOR, today, strip_price=2.5, skill=forecast.CREW_SKILL
+    )[0] == pytest.approx(0.0, abs=1e-9)

@@ -31,6 +31,19 @@ def test_sun_from_sunshine_agrees_with_fao_56_example_10() -> None:
     assert exposure.radiation_from_sunshine(share, above) == pytest.approx(14.456, abs=0.005)
 
 
+def test_the_sun_of_a_clear_sky_grows_with_the_height_as_fao_56_has_it() -> None:
+    # Eq. 37: (0.75 + 2e-5 z) Ra, z in metres.
+    above = exposure.extraterrestrial_radiation(-0.2, DAYS)
+    clear = exposure.radiation_from_sunshine(1.0, above, 2_850)
+    assert clear == pytest.approx((0.75 + 2e-5 * 2_850) * above)
+    assert exposure.radiation_from_sunshine(0.4, above, 0) == pytest.approx(0.45 * above)
+
+
+def test_a_height_beyond_all_mountains_is_refused_by_name() -> None:
+    with pytest.raises(ValueError, match="height_m must lie between -500 and 9000; got 28500"):
+        exposure.radiation_from_sunshine(0.5, 30.0, 28_500)
+
+
 def _hours_of_daylight(latitude: float, day: int) -> float:
     """FAO-56 eq. 24, 25 and 34."""
     declination = 0.409 * np.sin(2 * np.pi * day / 365 - 1.39)

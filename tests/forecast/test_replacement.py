@@ -21,7 +21,7 @@ from reminders.forecast import (
     upkeep_table,
     workable_months,
 )
-from reminders.forecast.replacement import optimal_replacement_age
+from reminders.forecast.replacement import cheapest_age
 
 EVEN = SeasonalClock(np.ones(12))
 SUMMER = np.array([False] * 4 + [True] * 6 + [False] * 2)
@@ -34,8 +34,8 @@ def test_a_weibull_part_is_replaced_at_493_hours() -> None:
     def lived(age: np.ndarray) -> np.ndarray:
         return 1000 / 2.5 * special.gamma(0.4) * special.gammainc(0.4, (age / 1000) ** 2.5)
 
-    found = optimal_replacement_age(
-        lambda age: np.exp(-((age / 1000) ** 2.5)), lived, 1.0, 5.0, horizon=5000
+    found = cheapest_age(
+        lambda age: 1 + 4 * -np.expm1(-((age / 1000) ** 2.5)), lived, 5.0, horizon=5000
     )
     assert found.months == pytest.approx(493.19, abs=0.5)
     assert found.upkeep_a_year / 12 == pytest.approx(0.0035, abs=5e-5)
@@ -43,8 +43,8 @@ def test_a_weibull_part_is_replaced_at_493_hours() -> None:
 
 def test_a_part_that_does_not_age_is_never_replaced() -> None:
     # Barlow & Hunter (1960): with a constant hazard planned replacement cannot pay.
-    found = optimal_replacement_age(
-        lambda age: np.exp(-age / 20), lambda age: 20 * (1 - np.exp(-age / 20)), 1.0, 5.0
+    found = cheapest_age(
+        lambda age: 1 - 4 * np.expm1(-age / 20), lambda age: -20 * np.expm1(-age / 20), 5.0
     )
     assert found.months == np.inf
     assert found.upkeep_a_year == found.neglect_a_year == pytest.approx(12 * 5 / 20)

@@ -38,6 +38,7 @@ CASES: dict[str, dict[str, Any]] = {
     "finish": {"finish_class": UNKNOWN},
     "species": {"species_class": UNKNOWN},
     "coats": {"coats": np.nan},
+    "shade": {"summer_shade": np.nan, "winter_shade": np.nan},
     "start": {"coated_within": YEAR},
 }
 
@@ -66,6 +67,24 @@ def test_everything_unknown_is_wider_than_each_alone(coats):
     )
     # What narrows it most is what the trade disagrees on most: the class of the finish.
     assert UNKNOWNS[int(np.argmax(together.unknown_months[0]))] == "finish"
+
+
+def test_a_shade_that_nobody_knows_is_a_mixture_over_what_it_may_be(coats):
+    # By hand: mean and variance of log life over the decks that it may be, the doubt about the
+    # effect beside them.
+    shades, shares = zip(*UnknownMix((), (), ()).shades, strict=True)
+    known = [
+        predict_log_life(coats(summer_shade=each, winter_shade=each), PUBLISHED_PRIOR)
+        for each in shades
+    ]
+    means = np.array([each.mean[0] for each in known])
+    within = np.average([each.spread[0] ** 2 for each in known], weights=shares)
+    mean = np.average(means, weights=shares)
+    found = predict_log_life(coats(summer_shade=np.nan, winter_shade=np.nan), PUBLISHED_PRIOR)
+
+    assert found.mean[0] == pytest.approx(mean)
+    spread = within + np.average((means - mean) ** 2, weights=shares)
+    assert found.spread[0] ** 2 == pytest.approx(spread)
 
 
 def test_the_months_of_what_is_not_known_sum_up_like_all_others(coats):

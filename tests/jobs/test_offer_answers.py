@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from clients.events import work_decided
 from clients.messaging.models import Attachment, Message, ToDo
-from clients.models import Business, User
+from clients.models import Business, Property, User
 from jobs.actions.offer_sending import send_offer
 from jobs.models import Booking, CrewDay, Offer, OfferEvent
 from tests.factories import (
@@ -257,3 +257,89 @@ def test_one_client_on_two_devices_at_the_same_moment(transactional_db: None) ->
     assert offer.state == "accepted"
     assert offer.accepted_week
     assert 0 <= (Booking.objects.get().first_on - offer.accepted_week).days < 7
+
+
+def offer_abroad(country: str = "DE") -> tuple[Offer, str]:
+    offer, url = sent_offer()
+    Property.objects.filter(pk=offer.site_id).update(country=country)
+    return offer, url
+
+
+@pytest.mark.parametrize("country", ["DE", "FR", "GB"])
+def test_a_consumer_of_the_union_reads_what_ordering_means(
+    client: Browser, country: str, crew_day: None
+) -> None:
+    """Directive 2011/83/EU Art. 8(2), 6(1)(h) and Annex I; SI 2013/3134 reg. 13, 14, 29."""
+    offer, url = offer_abroad(country)
+    page = page_of(client, url)
+    assert "Order with obligation to pay" in page
+    assert "Accept, for the week chosen" not in page
+    assert "within 14 days of accepting" in page
+    assert "Model withdrawal form" in page
+    Offer.objects.filter(pk=offer.pk).update(language="fr-CA")
+    assert "Commander avec obligation de paiement" in page_of(client, url)
+
+
+def test_nobody_elsewhere_sees_any_of_it(client: Browser, crew_day: None) -> None:
+    _offer, url = sent_offer()
+    page = page_of(client, url)
+    assert "Accept, for the week chosen" in page
+    assert "obligation to pay" not in page
+    assert "withdraw" not in page.lower()
+    assert client.post(url, yes()).status_code == 302
+    assert "withdraw" not in page_of(client, url).lower()
+
+
+def test_work_within_14_days_needs_an_express_request(client: Browser, crew_day: None) -> None:
+    """Directive 2011/83/EU Art. 8(8), 9(2)(a): the 14 days begin on the day after the contract."""
+    offer, url = offer_abroad()  # on 10 May: the 24th is the last day
+    refused = client.post(url, yes("2027-05-24"))
+    assert refused.status_code == 422
+    assert "Tick this, or choose a later week" in refused.content.decode()
+    assert Offer.objects.get().state == Offer.State.OPEN
+    assert client.post(url, yes("2027-05-31")).status_code == 302
+
+    other, its_url = offer_abroad()
+    asked = client.post(its_url, yes("2027-05-24") | {"accept-asks_early": "on"})
+    assert asked.status_code == 302
+    words = OfferEvent.objects.get(offer=other, kind="accepted").note
+    assert "Asked to begin before the time to withdraw is over" in words
+    assert "Asked" not in OfferEvent.objects.get(offer=offer, kind="accepted").note
+
+
+def rescind() -> dict[str, str]:
+    return {"answer": "rescind", "rescind-name": "Marlow Pennington"}
+
+
+def test_the_page_takes_a_withdrawal_in_time_and_cancels_the_visit(
+    client: Browser, crew_day: None
+) -> None:
+    """Directive 2011/83/EU Art. 11a (memory): on the page, in two presses."""
+    offer, url = offer_abroad()
+    client.post(url, yes("2027-05-31"))
+    assert "Withdraw from the contract here" in page_of(client, url)
+    for _twice in range(2):
+        assert client.post(url, rescind()).status_code == 302
+
+    offer.refresh_from_db()
+    assert offer.state == Offer.State.DECLINED
+    assert Booking.objects.get(offer=offer).state == Booking.State.CANCELLED
+    assert OfferEvent.objects.filter(offer=offer, kind="rescinded").count() == 1
+    told = ToDo.objects.filter(done_at=None).values_list("key", "words")
+    assert "Confirm it to them in writing" in dict(told)[f"offer/{offer.pk}/rescinded"]
+    assert not ToDo.objects.filter(done_at=None, kind=ToDo.Kind.BOOK).exists()
+    page = page_of(client, url)
+    assert "You have withdrawn from the contract" in page
+    assert "Confirm withdrawal" not in page
+
+
+def test_a_withdrawal_after_the_14_days_is_refused(client: Browser, crew_day: None) -> None:
+    offer, url = offer_abroad()
+    client.post(url, yes("2027-05-31"))
+    with freeze_time("2027-05-24 12:00", ignore=["psycopg"]):
+        assert "Confirm withdrawal" in page_of(client, url)
+    with freeze_time("2027-05-25 12:00", ignore=["psycopg"]):
+        assert "Confirm withdrawal" not in page_of(client, url)
+        client.post(url, rescind())
+    offer.refresh_from_db()
+    assert offer.state == Offer.State.ACCEPTED

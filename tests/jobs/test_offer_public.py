@@ -158,7 +158,7 @@ def test_a_page_is_a_fixed_number_of_queries(
         OfferLineFactory(offer=offer, scope=scope)
         PhotoFactory(deck=scope.deck)
 
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(21):
         client.get(url)
 
 

@@ -1,6 +1,8 @@
 """The sign-off on the phone: the words are kept, no box is ticked beforehand, each tick is a
 consent in writing."""
 
+import re
+from base64 import b64decode
 from collections.abc import Callable
 from datetime import date
 from typing import Any
@@ -188,16 +190,41 @@ def test_a_channel_without_an_address_has_no_box(on_site: Browser, business: Bus
     assert "send me letters" in page
 
 
-def test_signed_once_it_leads_to_the_job(on_site: Browser, job: Job) -> None:
-    on_site.post(path(job), {"name": "Marlow Pennington"})
+def test_signed_once_it_thanks_and_shows_nothing_of_the_staffs(on_site: Browser, job: Job) -> None:
+    done = on_site.post(path(job), {"name": "Marlow Pennington"})
 
-    seen = on_site.get(path(job))
+    seen = on_site.get(path(job)).content.decode()
     again = on_site.post(path(job), {"name": "Somebody Else", "may_text": "on"})
 
-    assert seen["Location"] == again["Location"] == f"/jobs/{job.pk}/"
+    assert done["Location"] == again["Location"] == path(job)
     assert SignOff.objects.get().name == "Marlow Pennington"
     assert not Consent.objects.exists()
-    assert "Signed off by" in on_site.get(seen["Location"]).content.decode()
+    assert "Signed off by Marlow Pennington" in seen
+    # one way out, which names the crew; no navigation, no other page
+    assert re.findall(r'<a [^>]*href="(/[^"?]*)', seen) == [f"/jobs/{job.pk}/"]
+
+
+DRAWN = "M30 80L34 78L60 120M90 100L90 100"
+
+
+def test_what_was_drawn_is_kept_and_shown_as_a_picture(on_site: Browser, job: Job) -> None:
+    on_site.post(path(job), {"name": "Marlow Pennington", "drawn": DRAWN})
+
+    assert SignOff.objects.get().drawn == DRAWN
+    for page in (path(job), f"/jobs/{job.pk}/"):
+        shown = on_site.get(page).content.decode()
+        picture = re.search(r'src="data:image/svg\+xml;base64,([^"]+)"', shown)
+        assert picture, page
+        assert f'd="{DRAWN}"' in b64decode(picture[1]).decode()
+
+
+@pytest.mark.parametrize("drawn", ['M1 1"/><script>', "M1 1L2", "M1 1" + "L22 33" * 1_400, "Z"])
+def test_a_drawing_that_is_none_is_refused(on_site: Browser, job: Job, drawn: str) -> None:
+    answer = on_site.post(path(job), {"name": "Marlow Pennington", "drawn": drawn})
+
+    assert answer.status_code == 200
+    assert "<script>" not in answer.content.decode().split("</head>")[1]
+    assert not SignOff.objects.exists()
 
 
 @pytest.mark.django_db(transaction=True)
@@ -214,5 +241,5 @@ def test_two_taps_at_the_same_moment_sign_once(transactional_db: None) -> None:
             path(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"}
         )["Location"]
 
-    assert at_once(tap, tap) == [f"/jobs/{job.pk}/"] * 2
+    assert at_once(tap, tap) == [path(job)] * 2
     assert (SignOff.objects.count(), Consent.objects.count(), Message.objects.count()) == (1, 1, 1)

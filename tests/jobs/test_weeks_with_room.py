@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from clients.models import Business
-from jobs.diary import public_holidays
+from clients.places.public_holidays import HolidayPlace, public_holidays_between
 from jobs.diary.week_capacity import WeekCapacity, crew_hours_by_week, week_capacities
 from jobs.models import Booking, Crew, DayOff
 from tests.factories import CrewFactory, DeckFactory, PropertyFactory
@@ -96,12 +96,12 @@ def test_where_summer_is_in_january_the_season_runs_over_the_turn_of_the_year(
 def test_holidays_of_an_unknown_place_are_none_and_an_unknown_region_keeps_its_countrys() -> None:
     year = (date(2027, 1, 1), date(2027, 12, 31))
 
-    assert public_holidays.public_holiday_names([("XX", "")], *year) == {}
+    assert public_holidays_between([HolidayPlace("XX", "")], *year) == {}
     assert (
-        public_holidays.public_holiday_names([("CA", "Atlantis")], *year)[date(2027, 7, 1)]
+        public_holidays_between([HolidayPlace("CA", "Atlantis")], *year)[date(2027, 7, 1)]
         == "Canada Day"
     )
-    assert date(2027, 6, 24) in public_holidays.public_holiday_names([("CA", "qc")], *year)
+    assert date(2027, 6, 24) in public_holidays_between([HolidayPlace("CA", "qc")], *year)
 
 
 def test_days_off_of_one_crew_leave_the_other_and_days_off_of_all_close_the_week(

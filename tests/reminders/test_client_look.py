@@ -47,8 +47,8 @@ def coated_on(deck: Deck, day: date) -> Deck:
 
 @pytest.fixture
 def deck(business: Business) -> Deck:
-    """Eighteen months after its coat: nobody knows whether it can wait."""
-    return coated_on(due_deck(), date(2025, 11, 1))
+    """Fifteen months after its coat: nobody knows whether it can wait."""
+    return coated_on(due_deck(), date(2026, 2, 10))
 
 
 @pytest.fixture

@@ -121,7 +121,9 @@ def test_the_very_fit_in_use_was_judged_on_visits_that_it_had_not_seen(long_live
 
     book = learning.load_training_data(today=TODAY).book
     since = bridge.epoch_days(fit.trained_on) + 1
-    assert book.fit_before(since).version == fit.version == bridge.active_posterior().version
+    belief = bridge.active_posterior()
+    again = book.fit_before(since, along_path=belief.path is not None)
+    assert again.version == fit.version == belief.version
     held = forecast.scored_visits(book, since, bridge.epoch_days(TODAY) + 1)
     chances = forecast.worn_chances_at_visits(book, held, bridge.active_posterior())
     assert len(held.worn) == fit.held_back >= 20

@@ -45,6 +45,9 @@ UNKNOWN = {
     "finish": lambda deck: CoatApplied.objects.filter(job__deck=deck).update(product=None),
     "coats": lambda deck: CoatApplied.objects.filter(job__deck=deck).update(coats=None),
     "species": lambda deck: Deck.objects.filter(pk=deck.pk).update(species=Species.UNKNOWN),
+    "shade": lambda deck: Deck.objects.filter(pk=deck.pk).update(
+        summer_shade_percent=None, winter_shade_percent=None
+    ),
     "start": lambda deck: Job.objects.filter(deck=deck).update(
         finished_from=date(2024, 12, 10), finished_on=date(2025, 12, 9)
     ),

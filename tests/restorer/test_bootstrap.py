@@ -43,6 +43,8 @@ def machine(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Machine:
     monkeypatch.setattr(sys, "prefix", str(tmp_path / ".venv"))
     monkeypatch.setattr(bootstrap.os, "geteuid", lambda: 1000)
     monkeypatch.delenv("RESTORER_NO_VENV", raising=False)
+    monkeypatch.setenv("RESTORER_APT", "1")
+    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: None)
     monkeypatch.delenv("CI", raising=False)
     monkeypatch.delenv("CHROMIUM", raising=False)
     return made
@@ -199,3 +201,36 @@ def test_root_on_debian_gets_the_library_that_the_drivers_node_lacks(
 )
 def test_debian_names_a_package_after_its_library(library: str, package: str) -> None:
     assert bootstrap.package_of(library) == package
+
+
+@pytest.mark.parametrize(
+    ("command", "managed", "allowed"),
+    [
+        ("serve", "", "1"),
+        ("demo", "", "1"),
+        ("test", "", "1"),
+        ("check", "", "0"),
+        ("due", "", "0"),
+        ("serve", "1", "0"),
+    ],
+)
+def test_only_a_command_that_sets_a_machine_up_may_ask_apt(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch, command: str, managed: str, allowed: str
+) -> None:
+    as_root_on_debian(monkeypatch)
+    monkeypatch.delenv("RESTORER_APT")
+    monkeypatch.setenv("RESTORER_NO_VENV", managed)
+    bootstrap.allow_apt(command)
+    assert os.environ["RESTORER_APT"] == allowed
+    assert bootstrap.apt_install(["libpango-1.0-0"]) is (allowed == "1")
+
+
+def test_uv_installs_where_the_machine_has_it(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert bootstrap.installer()[1:4] == ["-m", "pip", "install"]
+    monkeypatch.setattr(bootstrap.shutil, "which", lambda name: f"/usr/bin/{name}")
+    bootstrap.install_packages(bootstrap.LOCK_DIR / "run.lock")
+    (line,) = machine.ran
+    assert line.startswith("/usr/bin/uv pip install")
+    assert "--require-hashes" in line

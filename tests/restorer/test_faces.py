@@ -12,7 +12,15 @@ SHELVES = {"actions", "forms", "views", "urls", "management", "commands", "templ
 APP_ROOMS = {"clients", "jobs", "reminders", "restorer", "clients.messaging"}
 # entered by a module: what a face would load with it is heavy, or wanted by one command alone
 OWN_ENTRANCES = {
-    "clients.places": {"build_climate", "build_towns", "climate", "loading", "sources", "spelling"},
+    "clients.places": {
+        "build_climate",
+        "build_towns",
+        "climate",
+        "loading",
+        "public_holidays",
+        "sources",
+        "spelling",
+    },
     "clients.messaging.channels": {"fake_gateway"},
     "clients.messaging.models": {"gateway", "message"},  # names that say enough only beside theirs
     "reminders.forecast": {"arrays"},  # names of types, which pure cores share

@@ -85,12 +85,14 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
     )
     call_command("schedule")
     assert sorted(Schedule.objects.values_list("name", "func")) == [
+        ("announce due", "restorer.tasks.announce_due_nightly"),
         ("back up", "restorer.tasks.back_up_nightly"),
         ("forget answers", "restorer.tasks.forget_answers_nightly"),
         ("forget words", "reminders.tasks.tidy_nightly"),
         ("learn", "reminders.tasks.refit_nightly"),
         ("refresh forecasts", "reminders.tasks.refresh_forecasts_nightly"),
         ("remind", "reminders.tasks.queue_reminders_nightly"),
+        ("tell programs", "restorer.tasks.tell_programs"),
         ("tick", "reminders.tasks.tick"),
     ]
     night = Schedule.objects.get(name="refresh forecasts").next_run

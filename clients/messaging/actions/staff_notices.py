@@ -106,7 +106,7 @@ def mail_staff_notices(*, now: datetime) -> int:
 
 def is_quiet(business: Business, now: datetime) -> bool:
     """By the owner's own quiet times, at the business."""
-    place = Locality(business.zone, business.country, business.region)
+    place = Locality(business.zone, business.country, business.region, business.town)
     rules = SendingRules.current()
     try:
         opens = first_allowed_moment(now, place=place, rules=rules)

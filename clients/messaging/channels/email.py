@@ -38,6 +38,7 @@ from clients.messaging.channels.transport import (
 from clients.messaging.models import SMTP_BACKEND, Attachment, MailServer, Message
 from clients.messaging.suppression import ascii_domain
 from clients.models import Business
+from clients.outward import outward_addresses
 from clients.sealing import SealError
 
 MAX_LINE_LENGTH = 998  # RFC 5322, 2.1.1
@@ -254,6 +255,7 @@ class SmtpTransport:
         except SealError as error:
             raise TransportDownError(str(error)) from error
         try:
+            outward_addresses(backend.host, backend.port, may_be_own=True)
             backend.open()
             self.smtp = backend.connection
             self.has_sent = False

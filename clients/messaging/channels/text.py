@@ -22,6 +22,7 @@ from clients.messaging.channels.transport import (
 )
 from clients.messaging.models import Message, TextGateway
 from clients.models import Business
+from clients.outward import outward_addresses
 
 CONNECT_SECONDS = 5.0
 # answers lost in a row, after which the rest of the queue waits for the next pass
@@ -61,6 +62,7 @@ class GatewayTransport:
         target = httpx.URL(self.gateway.url)
         try:
             port = target.port or (443 if target.scheme == "https" else 80)
+            outward_addresses(target.host, port, may_be_own=True)
             socket.create_connection((target.host, port), timeout=CONNECT_SECONDS).close()
         except OSError as error:
             raise TransportDownError(http_error_text(error)) from error
@@ -205,6 +207,8 @@ def look_up_state(gateway: TextGateway, message: Message) -> str:
     if not address:
         return ""
     try:
+        target = httpx.URL(address)
+        outward_addresses(target.host, target.port or 443, may_be_own=True)
         with gateway_http_client(gateway) as http, http.stream("GET", address) as answer:
             content = gateway_protocol.parse_body(
                 read_limited(answer), answer.headers.get("Content-Type", "")

@@ -73,6 +73,7 @@ def handle_start(answer: TextAnswer) -> str:
             is_given=True,
             wording=answer.text[:2000],
             evidence=answer.evidence,
+            asked_where=Consent.AskedWhere.MESSAGE,
             recorded_at=answer.now,
         )
     if not (was_stopped or again):

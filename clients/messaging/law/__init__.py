@@ -8,6 +8,7 @@ from clients.messaging.law.rules import (
     DAY_KINDS,
     DEFAULT_JURISDICTION,
     NONE_NEEDED,
+    REGISTER,
     LegalRule,
     LegalRules,
     add_months,
@@ -17,18 +18,22 @@ from clients.messaging.law.rules import (
     rule_for,
     table_rules,
 )
-from clients.messaging.law.summary import BASIS_LABELS, RuleSummary
+from clients.messaging.law.summary import BASIS_LABELS, CERTAINTY_LABELS, RuleSummary
+from clients.messaging.law.withdrawal import WithdrawalRight, table_withdrawals, withdrawal_right
 
 __all__ = [
     "AGREED_BASES",
     "BASIS_LABELS",
+    "CERTAINTY_LABELS",
     "CLOSED_ALL_DAY",
     "DAY_KINDS",
     "DEFAULT_JURISDICTION",
     "NONE_NEEDED",
+    "REGISTER",
     "LegalRule",
     "LegalRules",
     "RuleSummary",
+    "WithdrawalRight",
     "add_months",
     "allowed_hours",
     "countries_of",
@@ -36,4 +41,6 @@ __all__ = [
     "law_table_as_of",
     "rule_for",
     "table_rules",
+    "table_withdrawals",
+    "withdrawal_right",
 ]

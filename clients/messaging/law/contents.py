@@ -1,7 +1,7 @@
 """Whether a text holds what the rule wants in it: name, addresses, a way to hear no more."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from clients.messaging.law.rules import AGREED_BASES, LegalRule
 from clients.messaging.texts import standard_phrase, substitute_typography, text_languages
@@ -34,6 +34,13 @@ def check_required_contents(
             )
         if not holds(business, flat, rule.medium):
             raise Unsendable(f"The law ({rule.code}) wants {words} in it. Put it into the text.")
+
+
+def missing_contents(names: Iterable[str], business: Business, text: str, medium: str) -> list[str]:
+    """Which of these contents a text lacks, in words."""
+    flat = normalize_wording(text)
+    found = ((REQUIRED_CONTENTS[name][0], REQUIRED_CONTENTS[name][1]) for name in names)
+    return [words for words, holds in found if not holds(business, flat, medium)]
 
 
 def normalize_wording(text: str) -> str:

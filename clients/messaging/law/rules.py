@@ -9,7 +9,7 @@ import tomllib
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cache, reduce
 from pathlib import Path
 from typing import Any
@@ -18,6 +18,7 @@ from clients.messaging.models import LawRule
 from clients.models import Channel, Client, traits_of
 
 NONE_NEEDED = "none_needed"
+REGISTER = "register"  # a look into the register of numbers, as old as it is dated
 AGREED_BASES = {"express", "written"}
 DAY_KINDS = ("mon_fri", "sat", "sun_and_public_holidays")
 CLOSED_ALL_DAY = "none"
@@ -49,6 +50,8 @@ class LegalRule:
     certainty: str = "good"
     note: str = ""
     is_own: bool = False
+    register_days: int | None = None
+    asking_must_include: tuple[str, ...] = ()
 
     @property
     def code(self) -> str:
@@ -70,6 +73,9 @@ class LegalRule:
     ) -> date | None:
         """The last day on which the basis holds, None if it has no end.
         The past if it never held."""
+        if basis == REGISTER:
+            days = self.register_days
+            return given_on + timedelta(days=days) if days and given_on else None
         months = self.months.get(basis)
         if months is None:
             return None
@@ -103,6 +109,12 @@ class LegalRule:
             certainty=max(self.certainty, other.certainty, key=CERTAINTIES.index),
             note=" ".join(filter(None, dict.fromkeys([self.note, other.note]))),
             is_own=self.is_own or other.is_own,
+            register_days=min(
+                filter(None, [self.register_days, other.register_days]), default=None
+            ),
+            asking_must_include=tuple(
+                dict.fromkeys([*self.asking_must_include, *other.asking_must_include])
+            ),
         )
 
 
@@ -198,11 +210,13 @@ def make_rule(row: Mapping[str, Any], *, is_own: bool = False) -> LegalRule:
     )
     window = values.pop("window", None)
     contents = tuple(values.pop("must_include"))
+    asking = tuple(values.pop("asking_must_include", ()))
     return LegalRule(
         bases=bases,
         months=months,
         window_local=window,
         must_include=contents,
+        asking_must_include=asking,
         is_own=is_own,
         **values,
     )

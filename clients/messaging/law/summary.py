@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from clients.messaging.law import contents
-from clients.messaging.law.rules import DAY_KINDS, NONE_NEEDED, LegalRule, allowed_hours
+from clients.messaging.law.rules import DAY_KINDS, NONE_NEEDED, REGISTER, LegalRule, allowed_hours
 from clients.messaging.models import Consent
 from clients.models import Channel
 
@@ -16,6 +16,7 @@ CERTAINTY_LABELS = {
     "memory": "from memory: ask before you rely on it",
 }
 BASIS_STARTS = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
+ASKING_WORDS = {"withdrawal": "a word that it can be taken back"}
 DAY_LABELS = ("Monday to Friday", "Saturday", "Sunday and holidays")
 
 
@@ -36,6 +37,8 @@ class RuleSummary:
         return [self.basis_text(basis) for basis in order if basis in self.rule.bases]
 
     def basis_text(self, basis: str) -> str:
+        if basis == REGISTER and self.rule.register_days:
+            return f"{BASIS_LABELS[basis]}, {self.rule.register_days} days from the look"
         months = self.rule.months.get(basis)
         return (
             f"{BASIS_LABELS[basis]}, {months} months from {BASIS_STARTS[basis]}"
@@ -46,6 +49,14 @@ class RuleSummary:
     @property
     def contents(self) -> list[str]:
         return [contents.REQUIRED_CONTENTS[name][0] for name in self.rule.must_include]
+
+    @property
+    def asking(self) -> list[str]:
+        """What must be said to somebody who is asked to agree."""
+        return [
+            ASKING_WORDS.get(name) or contents.REQUIRED_CONTENTS[name][0]
+            for name in self.rule.asking_must_include
+        ]
 
     @property
     def window(self) -> str:

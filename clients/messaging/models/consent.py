@@ -17,6 +17,17 @@ class Consent(models.Model):
         WRITTEN = "written", "Agreed in writing"
         CUSTOMER = "customer", "Existing customer (implied)"
         INQUIRY = "inquiry", "Made an inquiry (implied)"
+        REGISTER = "register", "Not on the register of numbers that refuse calls"
+
+    class AskedWhere(models.TextChoices):
+        """Where the client was asked, or said it."""
+
+        PAGE = "page", "On their page"
+        SIGN_OFF = "sign_off", "At the sign-off"
+        TALK = "talk", "Face to face"
+        PHONE = "phone", "On the phone"
+        PAPER = "paper", "On paper"
+        MESSAGE = "message", "In a message"
 
     client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="consents")
     channel = models.CharField(max_length=6, choices=Channel.choices)
@@ -28,6 +39,10 @@ class Consent(models.Model):
     evidence = models.CharField(
         max_length=300, blank=True, help_text="Form, message or call that shows it."
     )
+    asked_by = models.CharField(
+        max_length=100, blank=True, help_text="Who of us asked; empty where nobody did."
+    )
+    asked_where = models.CharField(max_length=8, choices=AskedWhere.choices, blank=True)
     expires_on = models.DateField(null=True, blank=True)
     recorded_at = models.DateTimeField(db_default=Now())
     recorded_by = models.ForeignKey(
@@ -48,6 +63,10 @@ class Consent(models.Model):
             models.CheckConstraint(
                 name="consent_says_how",
                 condition=Q(is_given=False) | ~Q(wording="") | ~Q(evidence=""),
+            ),
+            models.CheckConstraint(
+                name="consent_register_is_of_calls",
+                condition=~Q(basis="register") | Q(channel=Channel.CALL),
             ),
         ]
 

@@ -25,9 +25,11 @@ class MessageText(models.Model):
         MOVED = "moved", "Visit moved"
         HELD = "held", "Visit postponed for the weather"
         CALLED_OFF = "called_off", "Visit cancelled"
+        ON_THE_WAY = "on_the_way", "On our way"
         CARE = "care", "Care record"
         RECALL = "recall", "Notice about a product"
         PLAN = "plan", "Care plan, week chosen"
+        DEFECTS = "defects", "Defects of a deck"
 
     purpose = models.CharField(max_length=10, choices=Purpose.choices)
     channel = models.CharField(max_length=6, choices=Channel.choices)

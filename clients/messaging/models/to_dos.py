@@ -24,6 +24,7 @@ class ToDo(models.Model):
         QUESTION = "question", "A client asked about an offer"
         BOOK = "book", "An accepted offer needs a day"
         TELL = "tell", "A client could not be told"
+        DEFECT = "defect", "A deck is dangerous"
         UNREAD = "unread", "Something that came in could not be read"
 
     kind = models.CharField(max_length=8, choices=Kind.choices)

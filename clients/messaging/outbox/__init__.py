@@ -13,6 +13,7 @@ from clients.messaging.outbox.decisions import (
 from clients.messaging.outbox.fallback import is_in_doubt
 from clients.messaging.outbox.leases import sweep
 from clients.messaging.outbox.opt_out import unsubscribe_by_token
+from clients.messaging.outbox.outcomes import MAX_ATTEMPTS, retry_pause
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.outbox.queueing import OutgoingMessage, queue_message
 from clients.messaging.outbox.sender import DeliveryTally, deliver
@@ -21,6 +22,7 @@ from clients.messaging.outbox.transitions import Transition, apply_transition, w
 from clients.messaging.unsendable import Unsendable
 
 __all__ = [
+    "MAX_ATTEMPTS",
     "DeliveryTally",
     "OutgoingMessage",
     "TakenBack",
@@ -41,6 +43,7 @@ __all__ = [
     "release_book",
     "release_message",
     "resend_message",
+    "retry_pause",
     "sweep",
     "take_back_sending",
     "unsubscribe_by_token",

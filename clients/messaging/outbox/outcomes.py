@@ -71,6 +71,11 @@ def record_acceptance(message: Message, outcome: SendOutcome) -> str:
     return "accepted"
 
 
+def retry_pause(attempts: int) -> timedelta:
+    """How long to wait after so many tries in vain."""
+    return min(MIN_RETRY_PAUSE * 4 ** (attempts - 1), MAX_RETRY_PAUSE)
+
+
 def reschedule_attempt(message: Message, reply: str) -> str:
     """Refused for now: again later, ever more rarely, and not for ever."""
     attempts = message.attempts + 1
@@ -78,7 +83,7 @@ def reschedule_attempt(message: Message, reply: str) -> str:
         return transition_leased(
             message, Transition.REFUSE, f"Given up after {attempts} tries. {reply}"[:500]
         )
-    pause = min(MIN_RETRY_PAUSE * 4 ** (attempts - 1), MAX_RETRY_PAUSE)
+    pause = retry_pause(attempts)
     row = leases.leased_row(message)
     is_moved = apply_transition(
         row, Transition.POSTPONE, note=reply, reply=reply, not_before=Now() + pause

@@ -22,12 +22,12 @@ from clients.messaging.quiet import Locality, NeverOpenError, first_moment_for_a
 from clients.models import Business, Client
 
 # In SQL, so that the final check and the change to "transmitting" are one statement. A withdrawal
-# always has the last word over an earlier consent, and where no consent is needed any withdrawal
-# speaks against it; about a booked visit we may write without consent, to a suppressed address
-# never, but for the one text message that confirms the word STOP (basis "stop", see
-# clients/messaging/incoming/replies.py). The law of the place is not asked again: a basis
-# that runs out made the message expire. Today is told: the database has time zones of its own, by
-# which it may be another day (docs/decisions/0025).
+# always has the last word over an earlier consent, and where no consent is needed, or only a
+# register was looked into, any withdrawal speaks against it; about a booked visit we may write
+# without consent, to a suppressed address never, but for the one text message that confirms the
+# word STOP (basis "stop", see clients/messaging/incoming/replies.py). The law of the place is not
+# asked again: a basis that runs out made the message expire. Today is told: the database has time
+# zones of its own, by which it may be another day (docs/decisions/0025).
 REFUSAL_SQL = """CASE
     WHEN m.expires_at <= now() THEN 'expired'
     WHEN EXISTS (SELECT FROM clients_client WHERE id = m.client_id
@@ -39,7 +39,7 @@ REFUSAL_SQL = """CASE
         AND p.suspended_at IS NOT NULL
         AND p.normalized IN ({normalized}, lower(m.address))) THEN 'suspended'
     WHEN m.kind = 'service' THEN NULL
-    WHEN m.basis = 'none_needed' AND EXISTS (SELECT FROM (
+    WHEN m.basis IN ('none_needed', 'register') AND EXISTS (SELECT FROM (
         SELECT DISTINCT ON (c.channel) c.is_given FROM clients_consent c
         WHERE c.client_id = m.client_id ORDER BY c.channel, c.recorded_at DESC, c.id DESC
         ) newest WHERE NOT newest.is_given) THEN 'consent'
@@ -115,6 +115,6 @@ def client_locations(business: Business, client: Client) -> Iterator[Locality]:
     """The zone, country and region of each property; the business's own where there is none."""
     homes = list(client.properties.all())
     for home in homes:
-        yield Locality(home.zone, home.country, home.region)
+        yield Locality(home.zone, home.country, home.region, home.town)
     if not homes:
-        yield Locality(business.zone, business.country, business.region)
+        yield Locality(business.zone, business.country, business.region, business.town)

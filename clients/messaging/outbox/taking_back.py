@@ -30,11 +30,16 @@ class TakenBack:
     gone: int
 
 
-def open_sending(*, by: User | None, now: datetime) -> Sending | None:
-    """What this person sends at this moment; None for what no person sends."""
+def open_sending(
+    *, by: User | None, now: datetime, at_most_minutes: int | None = None
+) -> Sending | None:
+    """What this person sends at this moment; None for what no person sends. What hurries waits no
+    longer than `at_most_minutes`."""
     if by is None:
         return None
     minutes = SendingRules.current().take_back_minutes
+    if at_most_minutes is not None:
+        minutes = min(minutes, at_most_minutes)
     held_until = now + timedelta(minutes=minutes)
     made, _ = Sending.objects.get_or_create(by=by, at=now, defaults={"held_until": held_until})
     return made

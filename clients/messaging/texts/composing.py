@@ -9,10 +9,11 @@ print.
 import logging
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from html import escape
 
+from django.conf import settings
 from django.template import loader
 from django.utils.safestring import SafeString, mark_safe
 
@@ -20,6 +21,7 @@ from clients import display
 from clients.messaging import sms_parts
 from clients.messaging.law import AGREED_BASES
 from clients.messaging.models import MessageText
+from clients.messaging.public_address import why_not_public
 from clients.messaging.texts import standard
 from clients.messaging.texts.standard import (
     FIELD_PATTERN,
@@ -36,7 +38,7 @@ from clients.models import Business, traits_of
 from clients.notation import phones, primary_language, typography
 
 LINK_LINE_PATTERN = re.compile(
-    r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|page_url|unsubscribe_url)\}\.?$"
+    r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|page_url|unsubscribe_url|privacy_url)\}\.?$"
 )
 BUTTON_FIELDS = {"offer_url", "page_url"}
 FIELD_ALONE_PATTERN = re.compile(r"^\s*\{(?P<name>\w+)\}\s*$")
@@ -87,7 +89,8 @@ class FilledFields:
 
 def field_links(values: Mapping[str, str], business: Business) -> dict[str, str]:
     """Only what the program itself knows becomes a link, never what somebody typed."""
-    found = {name: values.get(name, "") for name in (*BUTTON_FIELDS, "unsubscribe_url")}
+    links = (*BUTTON_FIELDS, "unsubscribe_url", "privacy_url")
+    found = {name: values.get(name, "") for name in links}
     found["website"] = business.website if values.get("website") == business.website else ""
     found["email"] = f"mailto:{values['email']}" if values.get("email") else ""
     found["phone"] = tel_uri(values.get("phone", ""), business.country)
@@ -231,6 +234,7 @@ class Texts:
     ) -> ComposedText:
         """This wording with these fields, checked again:
         an owner's text may be older than the rules."""
+        words = with_privacy_line(words, purpose, channel)
         try:
             self.check(words, purpose, channel)
             values = self.common_values(words.language, basis) | join_block_lines(
@@ -291,6 +295,7 @@ class Texts:
             "postal_address": business.postal_address,
             "find_us": contact_line(business),
             "unsubscribe_url": UNSUBSCRIBE_FIELD,
+            "privacy_url": privacy_url(language, business),
             "stop_line": standard.standard_phrase(language, "stop_line"),
             "advertisement": (
                 standard.standard_phrase(language, "advertisement")
@@ -302,6 +307,24 @@ class Texts:
             ),
         }
         return clean_values(found)
+
+
+def with_privacy_line(words: Wording, purpose: str, channel: str) -> Wording:
+    """With a last line that leads to the privacy notice, which an owner's wording need not have.
+    A text message has no room for it; the page that it leads to has the link."""
+    if "privacy_url" not in fields_of(purpose, channel) or "{privacy_url}" in words.body:
+        return words
+    line = standard.standard_phrase(words.language, "privacy_line")
+    return replace(words, body=f"{words.body.rstrip()}\n{line}\n")
+
+
+def privacy_url(language: str, business: Business) -> str:
+    """Empty where no client can open it, so that its line is left out."""
+    if why_not_public(settings.BASE_URL):
+        return ""
+    code = primary_language(language)
+    asked = "" if code == primary_language(business.locale) else f"?language={code}"
+    return f"{settings.BASE_URL}/privacy/{asked}"
 
 
 def must_declare_advertisement(business: Business, basis: str) -> bool:

@@ -113,6 +113,7 @@ MARKETING_PURPOSES = {*REMINDER_PURPOSES, Purpose.OFFER}
 VISIT_PURPOSES = {Purpose.BOOKED, Purpose.MOVED, Purpose.HELD, Purpose.CALLED_OFF}
 PAGE_PURPOSES = {*REMINDER_PURPOSES, Purpose.PLAN}  # they lead to the client's own page
 PLANNED_PURPOSES = {*VISIT_PURPOSES, Purpose.PLAN}
+COMING_PURPOSES = {*PLANNED_PURPOSES, Purpose.ON_THE_WAY}
 ALL_PURPOSES = set(Purpose)
 
 FIELD_PATTERN = re.compile(r"\{([^{}\n]*)\}")
@@ -254,10 +255,8 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "visit_day": define_field(
         "day or days of the visit", "Tuesday, May 11, 2027", PLANNED_PURPOSES
     ),
-    "visit_time": define_field(
-        "time of the visit", "about 8:00 a.m.", PLANNED_PURPOSES, empty=True
-    ),
-    "crew": define_field("name of the crew", "Tern crew", PLANNED_PURPOSES, empty=True),
+    "visit_time": define_field("time of the visit", "about 8:00 a.m.", COMING_PURPOSES, empty=True),
+    "crew": define_field("name of the crew", "Tern crew", COMING_PURPOSES, empty=True),
     "care": define_field(
         "what was applied and how to care for it", SAMPLE_CARE, {Purpose.CARE}, block=True
     ),
@@ -265,7 +264,15 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         "the product that the notice is about", "Tidewood Deck Oil", {Purpose.RECALL}
     ),
     "notice": define_field(
-        "what the client has to know and to do", SAMPLE_NOTICE, {Purpose.RECALL}, block=True
+        "what the client has to know and to do",
+        SAMPLE_NOTICE,
+        {Purpose.RECALL, Purpose.DEFECTS},
+        block=True,
+    ),
+    "report_url": define_field(
+        "the client's own link to the report",
+        "https://decks.example.com/s/abc/",
+        {Purpose.DEFECTS},
     ),
     "because": define_field(
         "why the client gets this", "you agreed to be reminded", MARKETING_PURPOSES
@@ -279,6 +286,11 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
     "unsubscribe_url": define_field(
         "the client's own link to hear no more", UNSUBSCRIBE_FIELD, MARKETING_PURPOSES
     ),
+    "privacy_url": define_field(
+        "the page that says what is kept about clients",
+        "https://decks.example.com/privacy/",
+        empty=True,
+    ),
     "stop_line": define_field(
         "how to stop text messages", "Reply STOP to end.", MARKETING_PURPOSES
     ),
@@ -291,6 +303,8 @@ def fields_of(purpose: str, channel: str) -> dict[str, MessageField]:
     leave = OPT_OUT_FIELDS - {traits.opt_out_field}
     if not traits.declares_advertisement:
         leave |= {"advertisement"}
+    if traits.on_one_line:
+        leave |= {"privacy_url"}
     if traits.is_spoken:
         leave |= {"page_url", "check_question"}
     if not traits.is_by_post:

@@ -14,7 +14,7 @@ from clients.messaging import outbox
 from clients.messaging.confirming import ConfirmPage, sent_in_words
 from clients.messaging.models import Message, Sending
 from clients.messaging.readiness import blocking_parts
-from clients.pages import business_of, current_user, office_required
+from clients.pages import business_of, current_user
 
 SESSION_KEY = "sending"
 
@@ -79,11 +79,13 @@ def held_sending(request: HttpRequest) -> dict[str, object] | None:
     return {"sending": sending, "clients": len(clients), "words": sent_in_words(sent)}
 
 
-@office_required
 @require_POST
 def take_back(request: HttpRequest, pk: int) -> HttpResponse:
-    """The action `outbox:take_back`: stop what has not left of one sending."""
-    sending = get_object_or_404(Sending, pk=pk)
+    """The action `outbox:take_back`: stop what has not left of one sending; a crew what they sent
+    themselves."""
+    person = current_user(request)
+    rows = Sending.objects.all() if person.may_send else Sending.objects.filter(by=person)
+    sending = get_object_or_404(rows, pk=pk)
     done = outbox.take_back_sending(sending=sending, by=current_user(request), now=timezone.now())
     request.session.pop(SESSION_KEY, None)
     if done.stopped:
@@ -94,4 +96,4 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
         messages.info(request, "It was taken back before.")
     back = request.POST.get("back", "")
     is_ours = url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()})
-    return redirect(back if is_ours else "outbox:list")
+    return redirect(back if is_ours else "outbox:list" if person.may_send else "today")

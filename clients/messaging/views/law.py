@@ -30,10 +30,14 @@ def show_law(request: HttpRequest) -> HttpResponse:
     business = business_of(request)
     rules = LegalRules.load()
     on = business_today(request)
+    lacking = law_page.lacking_consents(business, today=on)
     context = {
         "places": law_page.rules_by_country(rules, business, on=on),
         "applied": law_page.applied_rules(),
         "table": law_page.rules_by_jurisdiction(),
+        "withdrawals": law_page.withdrawals_by_jurisdiction(),
+        "lacking": lacking[: law_page.MAX_LACKING_SHOWN],
+        "lacking_more": max(0, len(lacking) - law_page.MAX_LACKING_SHOWN),
         "own": LawRule.objects.all(),
         "table_of": law_page.law_table_date(),
     }

@@ -344,8 +344,8 @@ def deck_values(read: DeckRead) -> dict[str, Any]:
         "traffic": read.exposure.get("traffic", Deck.Traffic.HOUSEHOLD),
         "salt": read.exposure.get("salt", Deck.Salt.NONE),
         "roof_percent": read.exposure.get("roof_percent", 0),
-        "summer_shade_percent": read.exposure.get("shade_percent", 0),
-        "winter_shade_percent": read.exposure.get("shade_percent", 0),
+        "summer_shade_percent": read.exposure.get("shade_percent"),
+        "winter_shade_percent": read.exposure.get("shade_percent"),
     }
 
 

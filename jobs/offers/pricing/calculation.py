@@ -84,9 +84,15 @@ def price_work(
     return found
 
 
-def totals_of_lines(prices: PriceTable, lines: Sequence[PricedLine]) -> Totals:
+def totals_of_lines(
+    prices: PriceTable, lines: Sequence[PricedLine], *, may_be_less: bool = False
+) -> Totals:
     return calculate_totals(
-        lines, prices.taxes, is_inclusive=prices.is_inclusive, rounds_lines=prices.rounds_lines
+        lines,
+        prices.taxes,
+        is_inclusive=prices.is_inclusive,
+        rounds_lines=prices.rounds_lines,
+        may_be_less=may_be_less,
     )
 
 

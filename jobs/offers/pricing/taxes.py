@@ -47,10 +47,15 @@ class TaxedAmount:
 
 
 def calculate_totals(
-    lines: Sequence[PricedLine], rules: Sequence[TaxRule], *, is_inclusive: bool, rounds_lines: bool
+    lines: Sequence[PricedLine],
+    rules: Sequence[TaxRule],
+    *,
+    is_inclusive: bool,
+    rounds_lines: bool,
+    may_be_less: bool = False,
 ) -> Totals:
-    """Raises `PricingError` where reductions are larger than all the rest, or an amount cannot be
-    right."""
+    """Raises `PricingError` where reductions are larger than all the rest (unless `may_be_less`:
+    of a change order, which may take away), or an amount cannot be right."""
     large = next((line for line in lines if abs(line.amount) > MAX_LINE_AMOUNT), None)
     if large is not None:
         raise PricingError(
@@ -66,11 +71,18 @@ def calculate_totals(
     )
     net = sum((part.net for part in parts), Decimal(0))
     tax = sum((each.amount for each in taxes), Decimal(0))
-    if net < 0 or any(each.base < 0 for each in taxes):
+    totals = Totals(cents(net), cents(tax), cents(net + tax), taxes)
+    if not may_be_less:
+        check_not_negative(totals)
+    return totals
+
+
+def check_not_negative(totals: Totals) -> None:
+    """Raises `PricingError` where reductions are larger than all the rest."""
+    if totals.net < 0 or any(each.base < 0 for each in totals.taxes):
         raise PricingError(
             "The discounts are larger than what they reduce. Make them smaller, or take them out."
         )
-    return Totals(cents(net), cents(tax), cents(net + tax), taxes)
 
 
 def tax_exclusive_amounts(

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clients.management.opening import BookCommand
 from clients.tables import add_format_option, write_rows
-from reminders.forecasting import evaluation, learning
+from reminders.forecasting import bridge, evaluation, learning
 from reminders.management.arguments import require_business
 
 
@@ -43,7 +43,12 @@ class Command(BookCommand):
                 "No coat has been graded on a visit yet, so there is nothing to judge the"
                 " forecast by."
             )
-        found = evaluation.backtest_by_year(history.book, today=today, years=options["years"])
+        found = evaluation.backtest_by_year(
+            history.book,
+            today=today,
+            years=options["years"],
+            along_path=bridge.active_posterior().path is not None,
+        )
         rows, columns = (
             (found.bins, evaluation.BIN_COLUMNS)
             if options["reliability"]

@@ -57,7 +57,19 @@ class Command(BookCommand):
             "schedule_type": Schedule.DAILY,
             "minutes": None,
         }
+        telling = {
+            "func": "restorer.tasks.tell_programs",
+            "schedule_type": Schedule.MINUTES,
+            "minutes": 1,
+        }
+        announcing = {
+            "func": "restorer.tasks.announce_due_nightly",
+            "schedule_type": Schedule.DAILY,
+            "minutes": None,
+        }
         save_schedule("tick", now, every_minute)
+        save_schedule("tell programs", now, telling)
+        save_schedule("announce due", next_night(now) + AFTER_FORECASTS, announcing)
         save_schedule("refresh forecasts", next_night(now), every_night)
         save_schedule("learn", next_night(now), learning)
         save_schedule("remind", next_night(now) + AFTER_FORECASTS, reminding)
@@ -65,8 +77,8 @@ class Command(BookCommand):
         save_schedule("forget answers", next_night(now) + AFTER_REMINDERS, forgetting)
         save_schedule("back up", next_night(now) + AFTER_FORGETTING, saving)
         self.stdout.write(
-            "7 schedules: each minute the outbox; each night forecasts, what visits taught,"
-            " reminders, words and answers too old, a backup."
+            "9 schedules: each minute the outbox and other programs; each night forecasts, what"
+            " visits taught, reminders, words and answers too old, a backup."
         )
 
 

@@ -1,4 +1,4 @@
-"""`manage.py lock`: make the two lock files again from pyproject.toml, with hashes and without
+"""`manage.py lock`: make the lock files again from pyproject.toml, with hashes and without
 addresses."""
 
 import subprocess
@@ -8,7 +8,11 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-LOCK_GROUPS = {"run.lock": [], "dev.lock": ["--group", "dev"]}
+LOCK_GROUPS = {
+    "server.lock": [],
+    "run.lock": ["--group", "local"],
+    "dev.lock": ["--group", "local", "--group", "dev"],
+}
 OPTIONS = [
     "--universal",
     "--python-version",

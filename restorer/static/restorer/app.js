@@ -23,7 +23,8 @@
     const form = event.target;
     if (form.method !== "post" || "stays" in form.dataset || event.submitter?.matches("[data-stays]")) return;
     if (form.dataset.sent) return event.preventDefault();
-    const button = event.submitter;
+    // Enter presses the first button, which nobody sees; the main one says that it works.
+    const button = event.submitter?.ariaHidden ? form.querySelector(".action-bar button") : event.submitter;
     // After the browser has read the form, so that the pressed button's own value still travels.
     setTimeout(() => {
       if (event.defaultPrevented && !form.closest("[hx-post]")) return;

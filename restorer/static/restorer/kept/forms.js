@@ -7,6 +7,7 @@ import { button, clock, make, wordsOf } from "./elements.js";
 import { oneAtATime } from "./sending.js";
 import { person, send, showList, signInAddress, startList } from "./list.js";
 import { keepDay } from "./day.js";
+import { keepTicks } from "./ticks.js";
 
 const PATIENCE_SECONDS = 15;
 const UNKEPT = new Set(["csrfmiddlewaretoken", "add_product", "add_row"]);
@@ -246,7 +247,8 @@ class KeptForm {
     if (this.isPressed) return;
     this.isPressed = true;
     this.lines.replaceChildren();
-    const saves = event.submitter ?? this.form.querySelector("button:not([type=button]):not([name])");
+    const shown = event.submitter?.ariaHidden ? null : event.submitter; // Enter presses one that nobody sees
+    const saves = shown ?? this.form.querySelector("button:not([type=button], [name], [aria-hidden])");
     this.restButton(saves);
     try {
       await this.photoWork.catch(() => {});
@@ -340,6 +342,7 @@ class KeptForm {
 const start = async () => {
   if (!person || !globalThis.indexedDB) return;
   await store.open();
+  keepTicks();
   const forms = [...document.querySelectorAll("form[data-kept]")];
   const attended = forms.map((form) => new KeptForm(form));
   for (const each of attended) await each.start();

@@ -1,0 +1,184 @@
+"""One entry that is really two: a client or a deck of which part goes to a new entry. Taken back by
+merging the two (clients/actions/merging.py)."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.db import models, transaction
+
+from clients.actions import clients
+from clients.actions.merging import free_label, pointing_at, withdrawals
+from clients.actions.saving import lock_row
+from clients.events import decks_changed, decks_handed_over
+from clients.messaging.models import Consent
+from clients.models import Client, ContactPoint, Deck, Property, User
+from jobs.models import Document, Job, Photo, Visit
+
+SPLIT = "The entry of this client was split in two."
+# what goes over by itself: it belongs to a job, or follows from one
+NOT_COPIED = {"id", "created_at", "archived_at", "notes", "label"}
+
+
+class SplitError(ValueError):
+    """A split that leaves one side empty; the message says what to choose."""
+
+
+@dataclass(frozen=True)
+class DeckPart:
+    """What is of the other deck, by their keys. Photographs of a job go with it, and so does what
+    was found when it was done."""
+
+    label: str
+    jobs: Collection[int] = ()
+    visits: Collection[int] = ()
+    photos: Collection[int] = ()
+    documents: Collection[int] = ()
+
+
+@dataclass(frozen=True)
+class ClientPart:
+    """What is of the other client, by their keys; decks go with their property."""
+
+    name: str
+    sites: Collection[int] = field(default_factory=list)
+    points: Collection[int] = field(default_factory=list)
+
+
+@transaction.atomic
+def split_client(*, client: Client, part: ClientPart, by: User, now: datetime) -> Client:
+    """The new client. Offers and visits go with their property, consents and messages stay; a
+    withdrawal stands for both. Raises `SplitError`."""
+    client = lock_row(client)
+    sites = client.properties.filter(pk__in=part.sites)
+    points = client.contact_points.filter(pk__in=part.points)
+    if not sites.exists() and not points.exists():
+        raise SplitError("Choose at least one property, number or address that goes over.")
+    if not part.name.strip():
+        raise SplitError("Write the name of the other client.")
+    other = Client.objects.create(
+        name=" ".join(part.name.split())[:200], language=client.language, created_at=now
+    )
+    restate_withdrawals(client, other, by=by, now=now)
+    move_points(client, other, points, by=by, now=now)
+    move_sites(client, other, list(sites.values_list("pk", flat=True)), now)
+    return other
+
+
+def restate_withdrawals(client: Client, other: Client, *, by: User, now: datetime) -> None:
+    """Nobody knows which of the two withdrew."""
+    for line in withdrawals(client):
+        evidence = f"Withdrawn on {line.recorded_at:%Y-%m-%d}, before the entry was split in two."
+        Consent.objects.create(
+            client=other,
+            channel=line.channel,
+            is_given=False,
+            basis=line.basis,
+            evidence=evidence,
+            recorded_at=now,
+            recorded_by=by,
+        )
+
+
+def move_points(
+    client: Client,
+    other: Client,
+    points: models.QuerySet[ContactPoint],
+    *,
+    by: User,
+    now: datetime,
+) -> None:
+    for point in points:
+        clients.cancel_queued_messages(point=point, why=SPLIT, by=by, now=now)
+        point.client = other
+        point.is_preferred = False
+        point.save(update_fields=["client", "is_preferred"])
+    for each in (client, other):
+        for kind in ContactPoint.Kind.values:
+            clients.set_preferred_contact(each, kind, None)
+
+
+def move_sites(client: Client, other: Client, sites: list[int], now: datetime) -> None:
+    """Properties, and what belongs to the client by one of them."""
+    if not sites:
+        return
+    for site in Property.objects.filter(pk__in=sites):
+        site.client = other
+        site.save(update_fields=["client"])
+    for model, name in pointing_at(Client):
+        if is_of_a_site(model):
+            rows = model._base_manager.filter(**{name: client}, site__in=sites)
+            rows.update(**{name: other})
+    decks = list(Deck.objects.filter(site__in=sites).values_list("pk", flat=True))
+    decks_handed_over.send(Deck, deck_ids=decks, words=SPLIT, now=now)
+    decks_changed.send(Deck, deck_ids=decks, now=now)
+
+
+def is_of_a_site(model: type[models.Model]) -> bool:
+    return (
+        any(
+            each.name == "site" and each.related_model is Property
+            for each in model._meta.concrete_fields
+        )
+        and model._meta.label_lower != "clients.formerowner"
+    )
+
+
+@transaction.atomic
+def split_deck(*, deck: Deck, part: DeckPart, now: datetime) -> Deck:
+    """The new deck, at the same property, with the same wood and wear; its size is not known.
+    Raises `SplitError`."""
+    deck = lock_row(deck)
+    jobs = Job.objects.filter(deck=deck, pk__in=part.jobs)
+    visits = Visit.objects.filter(deck=deck, pk__in=part.visits)
+    chosen = jobs.exists() or visits.exists() or part.photos or part.documents
+    if not chosen:
+        raise SplitError("Choose at least one entry that is of the other deck.")
+    other = Deck.objects.create(**facts_of(deck), created_at=now)
+    other.label = free_label(deck.site, Deck(label=part.label.strip()[:80], site=deck.site))
+    other.save(update_fields=["label"])
+    keys = list(jobs.values_list("pk", flat=True))
+    move_to_deck(other, jobs)
+    move_to_deck(
+        other,
+        Visit.objects.filter(deck=deck).filter(
+            models.Q(pk__in=part.visits) | models.Q(job__in=keys)
+        ),
+    )
+    move_to_deck(
+        other,
+        Photo.objects.filter(deck=deck).filter(
+            models.Q(job__in=keys) | models.Q(job=None, pk__in=part.photos)
+        ),
+    )
+    move_to_deck(other, Document.objects.filter(deck=deck, pk__in=part.documents))
+    move_rows_of_jobs(deck, other, keys)
+    decks_changed.send(Deck, deck_ids=[deck.pk, other.pk], now=now)
+    return other
+
+
+def facts_of(deck: Deck) -> dict[str, Any]:
+    """What both decks have alike; sizes are of the old one."""
+    left_out = NOT_COPIED | {"area_m2", "rail_m", "stair_treads", "screen_m2", "height_m"}
+    values = {
+        each.attname: getattr(deck, each.attname)
+        for each in deck._meta.concrete_fields
+        if each.name not in left_out
+    }
+    return values | {"label": f"New part of {deck.pk}"}
+
+
+def move_to_deck(other: Deck, rows: models.QuerySet[Any]) -> None:
+    """One by one, so that each stands in the trail."""
+    for row in list(rows):
+        row.deck = other
+        row.save(update_fields=["deck"])
+
+
+def move_rows_of_jobs(deck: Deck, other: Deck, jobs: list[int]) -> None:
+    """What else names both the deck and one of these jobs, such as a reminder about its coat."""
+    for model, name in pointing_at(Deck):
+        names: Mapping[str, Any] = {each.name: each for each in model._meta.concrete_fields}
+        if "job" in names and model not in (Photo, Visit):
+            model._base_manager.filter(**{name: deck}, job__in=jobs).update(**{name: other})

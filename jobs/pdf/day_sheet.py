@@ -1,0 +1,99 @@
+"""The day of one crew on paper: where to, in which order, what for, what to load and wear."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from clients import display
+from clients.models import Business, Deck
+from jobs.diary import CrewSchedule, DiaryStop, diary_week
+from jobs.models import Crew, Defect
+from jobs.pdf import rendering
+from jobs.scope import Need, Scope, purchase
+from jobs.work import GUARDED_HEIGHT_M, protection_for, tools_for
+
+
+@dataclass(frozen=True)
+class SheetDeck:
+    """One deck of the day with its work and what is open on its structure."""
+
+    deck: Deck
+    scope: Scope
+    defects: list[Defect]
+
+
+@dataclass(frozen=True)
+class SheetStop:
+    """One booking of the day in the order of the run."""
+
+    stop: DiaryStop
+    decks: list[SheetDeck]
+    phones: list[str]
+
+
+@dataclass(frozen=True)
+class DaySheet:
+    crew: Crew
+    day: date
+    stops: list[SheetStop]
+    needs: list[Need]
+
+    @property
+    def tasks(self) -> set[str]:
+        found = (step.task for part in self.decks for step in part.scope.steps)
+        return {task for task in found if task}
+
+    @property
+    def decks(self) -> list[SheetDeck]:
+        return [part for each in self.stops for part in each.decks]
+
+    @property
+    def tools(self) -> list[str]:
+        return tools_for(self.tasks)
+
+    @property
+    def protection(self) -> list[str]:
+        heights = [part.deck.height_m for part in self.decks]
+        is_high = any(height is None or height > GUARDED_HEIGHT_M for height in heights)
+        return protection_for(self.tasks, is_high=is_high)
+
+
+def build_day_sheet(crew: Crew, day: date, *, business: Business, today: date) -> DaySheet:
+    """Of the bookings that go ahead."""
+    schedule = crew_schedule(crew, day, business)
+    stops = [stop for run in schedule.runs for stop in run.stops] if schedule else []
+    bookings = [stop.booking for stop in stops if stop.booking.state in {"booked", "done"}]
+    scopes = purchase.booked_scopes(bookings, today=today)
+    defects = Defect.objects.open_by_deck(list(scopes))
+    found = [sheet_stop(stop, scopes, defects) for stop in stops if stop.booking in bookings]
+    return DaySheet(crew, day, found, purchase.purchase_needs(scopes.values(), today=today))
+
+
+def crew_schedule(crew: Crew, day: date, business: Business) -> CrewSchedule | None:
+    week = diary_week(day, business=business)
+    days = [each for each in week.days if each.day == day]
+    return next((own for each in days for own in each.crews if own.crew == crew), None)
+
+
+def sheet_stop(
+    stop: DiaryStop, scopes: dict[int, Scope], defects: dict[int, list[Defect]]
+) -> SheetStop:
+    decks = [
+        SheetDeck(deck, scopes[deck.pk], defects.get(deck.pk, []))
+        for deck in stop.booking.decks.all()
+    ]
+    points = stop.booking.client.contact_points.exclude(kind="email").filter(suspended_at=None)
+    return SheetStop(stop, decks, [point.normalized for point in points])
+
+
+def day_sheet_pdf(sheet: DaySheet, *, business: Business) -> bytes:
+    """A tagged PDF on the paper of the business's country, as people of the business read it."""
+    context: dict[str, Any] = {"sheet": sheet, "business": business}
+    with display.override_business(business), display.in_staff_language():
+        return rendering.render_paper(
+            "jobs/pdf/day_sheet.html", context, country=business.country, photos={}
+        )
+
+
+def sheet_file_name(sheet: DaySheet) -> str:
+    return f"day-{sheet.day:%Y-%m-%d}-{sheet.crew.pk}.pdf"

@@ -1,0 +1,104 @@
+"""What is believed of a log life once the grades of the coat itself have been read along the path
+of wear."""
+
+import numpy as np
+from scipy.special import ndtri
+
+from reminders.forecast.arrays import Booleans, Floats, Integers
+from reminders.forecast.clock import SeasonalClock
+from reminders.forecast.coats import Coats
+from reminders.forecast.graded_lives import GradeLog
+from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
+
+# Where a belief is read, in its own standard deviations: wide enough for a deck that wears many
+# times slower than was thought.
+BELIEF_NODES = np.linspace(-6, 6, 49)
+LEAST_SPREAD = 0.02  # of log life: below it the nodes are too coarse
+WORN_NODES = 40
+
+
+def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLog, Integers]:
+    """Return the grades that came with the coats.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    clock : SeasonalClock
+        Their clock.
+
+    Returns
+    -------
+    log : GradeLog
+        Visits at an age above 0; a coat of which only the span is known counts from its middle.
+    rows : ndarray of int, shape (n,)
+        Rows of the coats that have such visits.
+    """
+    start = clock.reading(coats.coated_on)
+    months = [clock.reading(day) - start for day in coats.graded_on.T]
+    age = np.column_stack(months) if months else np.zeros((len(coats), 0))
+    row, place = np.nonzero(age > 0)
+    rows, coat = np.unique(row, return_inverse=True)
+    seen = GradesSeen(
+        np.minimum(coats.grades[row, place].astype(np.int64), GRADE_COUNT - 1),
+        coats.is_film[row],
+        coats.graded_by_client[row, place] > 0,
+        coats.graders[row, place].astype(np.int64),
+    )
+    log_age = np.log(age[row, place])[:, None]
+    return GradeLog(coat, log_age, np.zeros(len(row), dtype=bool), seen), rows
+
+
+def moments_after_grades(
+    path: WearPath, log: GradeLog, mean: Floats, spread: Floats
+) -> tuple[Floats, Floats]:
+    """Return mean and standard deviation of log life after the grades.
+
+    Parameters
+    ----------
+    path : WearPath
+        The path.
+    log : GradeLog
+        Grades of n coats.
+    mean, spread : ndarray, shape (n,)
+        The same before.
+
+    Returns
+    -------
+    mean, spread : ndarray, shape (n,)
+        Of the law weighed by the chance of the grades, which is close to normal.
+    """
+    life = mean[:, None] + spread[:, None] * BELIEF_NODES
+    logs = log.log_chances(path, life) - BELIEF_NODES**2 / 2
+    weight = np.exp(logs - logs.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    middle = weight @ BELIEF_NODES
+    variance = (weight * (BELIEF_NODES - middle[:, None]) ** 2).sum(axis=1)
+    return mean + spread * middle, np.maximum(spread * np.sqrt(variance), LEAST_SPREAD)
+
+
+def chances_found_worn(
+    path: WearPath, is_film: Booleans, age: Floats, belief: tuple[Floats, Floats]
+) -> Floats:
+    """Return the chance that a visit finds a coat worn, whoever of the crew grades.
+
+    Parameters
+    ----------
+    path : WearPath
+        The path.
+    is_film : ndarray of bool, shape (n,)
+        Whether the finish forms a film.
+    age : ndarray, shape (n,)
+        Age at the visit.
+    belief : (ndarray, ndarray), shape (n,)
+        Mean and standard deviation of log life after all grades.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Chances.
+    """
+    mean, spread = belief
+    shares = (np.arange(WORN_NODES) + 0.5) / WORN_NODES
+    x = (np.log(age) - mean)[:, None] - spread[:, None] * ndtri(shares)
+    return np.asarray(path.worn_chances(is_film, x).mean(axis=1))
