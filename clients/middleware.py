@@ -31,7 +31,7 @@ SET_UP_PAGES = {
     "settings:recovery_codes",
     "health",
 }
-PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/static/", "/sign-in/", "/api/")
+PATHS_WITHOUT_BUSINESS = ("/first-visit/", "/health/", "/metrics", "/static/", "/sign-in/", "/api/")
 
 
 class BusinessMiddleware:

@@ -9,7 +9,7 @@ class RestorerConfig(AppConfig):
     def ready(self) -> None:
         from auditlog.registry import auditlog
 
-        from restorer import models
+        from restorer import checks, models  # noqa: F401 - importing checks registers them
         from restorer.webhooks import announcing  # noqa: F401 - its receivers
 
         auditlog.register(models.Webhook, exclude_fields=["secret_sealed"])

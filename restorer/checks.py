@@ -81,6 +81,30 @@ def check_secret_key(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     return [Warning("SECRET_KEY is short or easy to guess.", hint=hint, id="restorer.W003")]
 
 
+@register(Tags.security)
+def check_metrics_token(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    if not settings.METRICS_TOKEN or len(settings.METRICS_TOKEN) >= MIN_SECRET_LENGTH:
+        return []
+    hint = f"Set METRICS_TOKEN to at least {MIN_SECRET_LENGTH} random characters, or unset it."
+    return [Warning("METRICS_TOKEN is easy to guess.", hint=hint, id="restorer.W013")]
+
+
+@register(Tags.database, deploy=True)
+def check_wellbeing(
+    app_configs: Any, databases: Sequence[str] | None = None, **kwargs: Any
+) -> list[CheckMessage]:
+    """What the owner's page says, for whoever sets the server up."""
+    from restorer.metrics import find_troubles, read_wellbeing
+    from restorer.models import BackupRun
+
+    if "default" not in (databases or []):
+        return []
+    if BackupRun._meta.db_table not in connections["default"].introspection.table_names():
+        return []  # before the first migration
+    troubles = find_troubles(read_wellbeing(now=timezone.now()))
+    return [Warning(each.words, hint=each.advice, id="restorer.W014") for each in troubles]
+
+
 @register("time_zones")
 def check_time_zone_database(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
     """By an old one a booking or a quiet hour may be an hour off, and nothing else would tell."""

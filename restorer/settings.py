@@ -75,6 +75,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "restorer.metrics.RequestTimesMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "clients.middleware.GzipPagesMiddleware",
@@ -125,6 +126,9 @@ DATABASES = {
         conn_health_checks=True,
     )
 }
+if env_flag("POOLED_DATABASE", False):  # a pooler gives each transaction another connection
+    DATABASES["default"]["DISABLE_SERVER_SIDE_CURSORS"] = True
+    DATABASES["default"].setdefault("OPTIONS", {})["prepare_threshold"] = None
 # What a lower app asks of one above it, which it may not import.
 LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
 FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"
@@ -282,6 +286,12 @@ Q_CLUSTER = {
     "guard_cycle": 1,
     "recycle": 200,
 }
+
+# Figures for machines that watch (docs/server.md, "Watching"). Web processes count into files of
+# this folder; prometheus_client reads its name from the environment when it is first imported.
+METRICS_TOKEN = os.environ.get("METRICS_TOKEN", "")
+METRICS_DIR = Path(os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(VAR_DIR / "metrics")))
+METRICS_DIR.mkdir(parents=True, exist_ok=True)
 
 # LOG_FORMAT=json writes one object a line. Either way no line holds the secret part of an address.
 LOGGING = {

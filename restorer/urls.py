@@ -14,6 +14,7 @@ urlpatterns = [
     path("phone/day/", phone.list_day_pages, name="phone_day"),
     path("phone/offline/", phone.show_without_signal, name="phone_offline"),
     path("health/", health.show_health, name="health"),
+    path("metrics", health.show_metrics, name="metrics"),
     path("", include("clients.urls.public")),
     path("clients/<int:pk>/everything.json", one_client.all_as_json, name="client_json"),
     path("clients/<int:pk>/everything.pdf", one_client.all_as_pdf, name="client_paper"),

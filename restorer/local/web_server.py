@@ -41,6 +41,7 @@ MAX_WAITING_WRITES = 200  # a form that was filled in is worth a wait
 # what people outside the business and machines open (tests/restorer/test_web_server.py compares)
 PUBLIC_PATHS = (
     "/health/",
+    "/metrics",
     "/static/",
     "/o/",
     "/u/",

@@ -15,6 +15,7 @@ from clients.messaging import outbox
 from clients.pages import business_of, business_today, current_user, owner_required
 from restorer.backup import start_backup
 from restorer.export import write_zip
+from restorer.metrics import find_troubles, read_wellbeing
 from restorer.models import BackupRun
 
 
@@ -22,12 +23,16 @@ from restorer.models import BackupRun
 @owner_required
 def show_backup(request: HttpRequest) -> HttpResponse:
     runs = BackupRun.objects
+    now = timezone.now()
+    seen = read_wellbeing(now=now)
     proven = runs.newest_proven()
     context = {
         "made": runs.newest_made(),
         "proven": proven,
         "tried": runs.newest_tried(),
-        "is_proof_old": bool(proven and proven.is_proof_old(now=timezone.now())),
+        "is_proof_old": bool(proven and proven.is_proof_old(now=now)),
+        "seen": seen,
+        "troubles": list(find_troubles(seen)),
         "folder": settings.BACKUP_DIR,
         "is_beside_book": Path(settings.VAR_DIR) in Path(settings.BACKUP_DIR).parents,
     }

@@ -6,18 +6,20 @@ import json
 from datetime import datetime, timedelta
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.db import Error
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.utils import timezone
+from django.utils.crypto import constant_time_compare
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
+from prometheus_client import CONTENT_TYPE_LATEST
 
 from clients.messaging.models import Message
 from clients.models import Heartbeat
 from restorer import time_zones
-
-STALE_AFTER = timedelta(minutes=5)
+from restorer.metrics import STALE_LOOP, write_metrics
 
 
 @require_safe
@@ -43,9 +45,39 @@ def show_health(request: HttpRequest) -> HttpResponse:
 def may_hear_details(request: HttpRequest) -> bool:
     """Who watches from this machine, and whoever is signed in."""
     try:
-        is_near = ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_loopback
-        return is_near or request.user.is_authenticated
-    except (Error, ValueError):  # no database, no person; or a peer without an address
+        return is_from_this_machine(request) or request.user.is_authenticated
+    except Error:  # no database, no person
+        return False
+
+
+@require_safe
+@login_not_required
+@never_cache
+def show_metrics(request: HttpRequest) -> HttpResponse:
+    """The figures of `restorer.metrics`, for who watches from this machine or has METRICS_TOKEN;
+    nobody else hears that there are any."""
+    if not may_scrape(request):
+        raise Http404
+    try:
+        written = write_metrics(now=timezone.now())
+    except Error:
+        return HttpResponse(status=503)
+    return HttpResponse(written, content_type=CONTENT_TYPE_LATEST)
+
+
+def may_scrape(request: HttpRequest) -> bool:
+    """A proxy on this machine hands visitors from elsewhere on, and says so."""
+    shown = request.headers.get("Authorization", "").removeprefix("Bearer ")
+    if settings.METRICS_TOKEN and constant_time_compare(shown, settings.METRICS_TOKEN):
+        return True
+    is_handed_on = bool({"X-Forwarded-For", "Forwarded"} & set(request.headers))
+    return not is_handed_on and is_from_this_machine(request)
+
+
+def is_from_this_machine(request: HttpRequest) -> bool:
+    try:
+        return ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_loopback
+    except ValueError:  # a peer without an address
         return False
 
 
@@ -57,7 +89,7 @@ def health_state(now: datetime) -> dict[str, Any]:
         people = Message.objects.needing_a_person().count()
     except Error:
         return {"ok": False, "database": False}
-    limit = STALE_AFTER.total_seconds()
+    limit = STALE_LOOP.total_seconds()
     return {
         "ok": bool(ages) and all(age <= limit for age in ages.values()),
         "database": True,

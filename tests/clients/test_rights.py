@@ -16,6 +16,7 @@ PUBLIC = {
     "phone_manifest",
     "phone_token",
     "health",
+    "metrics",
     "sign_in",
     "sign_out",
     "second_step",

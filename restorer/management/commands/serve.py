@@ -11,6 +11,7 @@ from django.db import connections
 from django.utils import timezone
 
 from clients.models import Business, Heartbeat
+from restorer import metrics
 from restorer.local import postgres, processes
 
 WILDCARD_HOSTS = {"0.0.0.0", "::"}  # noqa: S104 only compared with
@@ -58,6 +59,7 @@ class Command(BaseCommand):
             processes.deliverer_process(),
         ]
         connections.close_all()
+        metrics.forget_request_times()
         supervisor = processes.Supervisor(
             children,
             environment={"BASE_URL": address},

@@ -1,0 +1,1 @@
+"""The release before, serving while this one migrates."""
