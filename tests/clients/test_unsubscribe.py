@@ -172,7 +172,7 @@ def test_the_page_is_in_the_language_of_the_message_or_for_an_unknown_link_of_th
 
     asked = browser.get(path_of(message))
     done = browser.post(path_of(message))
-    unknown = browser.get("/u/no-such-token/")
+    unknown = browser.get(f"/u/{'a' * 40}/")
 
     for answer, words in (
         (asked, "Ne plus recevoir ces messages"),
