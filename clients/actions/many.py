@@ -6,9 +6,10 @@ import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, cast
 
 from django.db import transaction
+from django.db.models import Field
 
 from clients.actions import clients
 from clients.actions.saving import save_if_changed
@@ -39,16 +40,20 @@ class PlannedChange:
         ]
 
 
+def deck_field(name: str) -> Field[Any, Any]:
+    return cast("Field[Any, Any]", Deck._meta.get_field(name))
+
+
 def field_label(name: str) -> str:
     if name == "archived_at":
         return "In the book"
-    return str(Deck._meta.get_field(name).verbose_name).capitalize()
+    return str(deck_field(name).verbose_name).capitalize()
 
 
 def say_value(name: str, value: Any) -> str:
     if name == "archived_at":
         return f"archived on {format_day(value.date())}" if value else "current"
-    choices = dict(Deck._meta.get_field(name).flatchoices)
+    choices = dict(deck_field(name).flatchoices or ())
     if isinstance(value, bool):
         return "yes" if value else "no"
     return str(choices.get(value, value))

@@ -40,4 +40,4 @@ def deposit_of_offer(offer: Offer) -> Decimal:
         share: Decimal = offer.total * offer.deposit_percent / HUNDRED
         return cents(share)
     most: Decimal = max(offer.total, Decimal(0))
-    return min(offer.deposit_amount, most)
+    return offer.deposit_amount if offer.deposit_amount < most else most

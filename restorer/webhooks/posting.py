@@ -8,7 +8,7 @@ import logging
 import ssl
 import time
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from urllib.parse import urlsplit
@@ -121,7 +121,11 @@ def send_request(url: str, headers: dict[str, str], body: bytes) -> PostOutcome:
     if urlsplit(url).scheme != "https" and not networks:
         return PostOutcome(None, "The address does not begin with https://.")
     wait = {"connect": CONNECT_SECONDS, "read": ANSWER_SECONDS, "write": ANSWER_SECONDS}
-    said = headers | {"Content-Type": "application/json", "User-Agent": "deck-care"}
+    said: Mapping[bytes | str, bytes | str] = {
+        **headers,
+        "Content-Type": "application/json",
+        "User-Agent": "deck-care",
+    }
     try:
         with (
             httpcore.ConnectionPool(

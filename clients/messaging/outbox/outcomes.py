@@ -73,7 +73,8 @@ def record_acceptance(message: Message, outcome: SendOutcome) -> str:
 
 def retry_pause(attempts: int) -> timedelta:
     """How long to wait after so many tries in vain."""
-    return min(MIN_RETRY_PAUSE * 4 ** (attempts - 1), MAX_RETRY_PAUSE)
+    pause: timedelta = MIN_RETRY_PAUSE * 4 ** (attempts - 1)
+    return min(pause, MAX_RETRY_PAUSE)
 
 
 def reschedule_attempt(message: Message, reply: str) -> str:
