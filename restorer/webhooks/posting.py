@@ -8,7 +8,7 @@ import logging
 import ssl
 import time
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from urllib.parse import urlsplit
@@ -121,11 +121,7 @@ def send_request(url: str, headers: dict[str, str], body: bytes) -> PostOutcome:
     if urlsplit(url).scheme != "https" and not networks:
         return PostOutcome(None, "The address does not begin with https://.")
     wait = {"connect": CONNECT_SECONDS, "read": ANSWER_SECONDS, "write": ANSWER_SECONDS}
-    said: Mapping[bytes | str, bytes | str] = {
-        **headers,
-        "Content-Type": "application/json",
-        "User-Agent": "deck-care",
-    }
+    said = headers | {"Content-Type": "application/json", "User-Agent": "deck-care"}
     try:
         with (
             httpcore.ConnectionPool(
@@ -133,7 +129,7 @@ def send_request(url: str, headers: dict[str, str], body: bytes) -> PostOutcome:
                 network_backend=OutwardBackend(networks),
             ) as pool,
             pool.stream(
-                "POST", url, headers=said, content=body, extensions={"timeout": wait}
+                "POST", url, headers=list(said.items()), content=body, extensions={"timeout": wait}
             ) as answer,
         ):
             return PostOutcome(answer.status, status_words(answer.status))
