@@ -109,13 +109,13 @@ def archive_many_clients(request: HttpRequest) -> HttpResponse:
         what = "archived" if is_archived else "brought back"
         messages.success(request, f"{len(done)} client{'s' if len(done) != 1 else ''} {what}.")
         return redirect("clients:list")
-    page = clients_page(chosen, is_archived, back_of(request))
+    page = put_away_page(chosen, is_archived, back_of(request))
     context: dict[str, Any] = {"clients": chosen, "to": "away" if is_archived else "back"}
     context["back"] = request.POST.get("back", "")
     return render_form_page(request, page, crumbs={"leaf": "Archive many"}, **context)
 
 
-def clients_page(chosen: list[Client], is_archived: bool, back: str) -> FormPage:
+def put_away_page(chosen: list[Client], is_archived: bool, back: str) -> FormPage:
     count = f"{len(chosen)} client{'s' if len(chosen) != 1 else ''}"
     return FormPage(
         f"Archive {count}?" if is_archived else f"Bring {count} back?",

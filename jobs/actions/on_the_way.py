@@ -9,7 +9,7 @@ from clients.messaging import outbox, texts
 from clients.messaging.models import Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.messaging.unsendable import Unsendable
-from clients.models import Channel, User
+from clients.models import User, channels_with, traits_of
 from jobs.arrival import Arrival
 from jobs.models import Booking
 from jobs.scope import on_the_way_key
@@ -60,11 +60,12 @@ def require_visit_on(booking: Booking, day: date) -> None:
 
 
 def quick_route(booking: Booking, day: date) -> Route:
-    """What is read at once, before what is read in the evening."""
+    """By what a machine hands over: first what buzzes, then what is read in the evening."""
+    at_once = sorted(channels_with("machine"), key=lambda each: not traits_of(each).disturbs)
     contacts = Reach.of(booking.client)
     answers = [
         contacts.route(booking.client_id, channel, ContactPurpose.BOOKING, on=day)
-        for channel in (Channel.TEXT, Channel.EMAIL)
+        for channel in at_once
     ]
     for answer in answers:
         if not isinstance(answer, Refusal):

@@ -61,8 +61,8 @@ def split_client(*, client: Client, part: ClientPart, by: User, now: datetime) -
         name=" ".join(part.name.split())[:200], language=client.language, created_at=now
     )
     restate_withdrawals(client, other, by=by, now=now)
-    move_points(client, other, points, by=by, now=now)
-    move_sites(client, other, list(sites.values_list("pk", flat=True)), now)
+    hand_points(client, other, points, by=by, now=now)
+    hand_sites(client, other, list(sites.values_list("pk", flat=True)), now)
     return other
 
 
@@ -81,7 +81,7 @@ def restate_withdrawals(client: Client, other: Client, *, by: User, now: datetim
         )
 
 
-def move_points(
+def hand_points(
     client: Client,
     other: Client,
     points: models.QuerySet[ContactPoint],
@@ -99,7 +99,7 @@ def move_points(
             clients.set_preferred_contact(each, kind, None)
 
 
-def move_sites(client: Client, other: Client, sites: list[int], now: datetime) -> None:
+def hand_sites(client: Client, other: Client, sites: list[int], now: datetime) -> None:
     """Properties, and what belongs to the client by one of them."""
     if not sites:
         return

@@ -5,7 +5,7 @@ the work, the finish, the materials, the steps.
 """
 
 from jobs.scope.checklist import NO_READING, SiteReading, weather_checklist
-from jobs.scope.crew_run import CrewRun, geo_uri, on_the_way_key, read_crew_runs
+from jobs.scope.crew_round import CrewRound, geo_uri, on_the_way_key, read_crew_rounds
 from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
 from jobs.scope.needs import Supply, need_from_supply
 from jobs.scope.outline import Outline, outlines, work_advice
@@ -15,7 +15,7 @@ from jobs.scope.shelf import load_shelf
 
 __all__ = [
     "NO_READING",
-    "CrewRun",
+    "CrewRound",
     "Need",
     "Outline",
     "Override",
@@ -32,7 +32,7 @@ __all__ = [
     "outlines",
     "propose_scope",
     "propose_scopes",
-    "read_crew_runs",
+    "read_crew_rounds",
     "weather_checklist",
     "work_advice",
 ]

@@ -58,7 +58,7 @@ def split_client_page(request: HttpRequest, pk: int) -> HttpResponse:
 
 def client_choices(client: Client) -> Choices:
     sites = [
-        (site.pk, ": ".join(filter(None, [site.address, deck_names(site)])))
+        (site.pk, ": ".join(filter(None, [site.address, deck_choice(site)])))
         for site in client.properties.all()
     ]
     points = [
@@ -68,7 +68,7 @@ def client_choices(client: Client) -> Choices:
     return [("Properties", "site", sites), ("Numbers and addresses", "point", points)]
 
 
-def deck_names(site: Any) -> str:
+def deck_choice(site: Any) -> str:
     return ", ".join(deck.label for deck in site.decks.all())
 
 
@@ -117,7 +117,7 @@ def deck_choices(deck: Deck) -> Choices:
     jobs = deck.jobs.with_coats().select_related("deck__site").order_by("-finished_on", "-id")
     visits = Visit.objects.filter(deck=deck, job=None).order_by("-visited_on", "-id")
     return [
-        ("Jobs", "job", [(job.pk, job_words(job)) for job in jobs]),
+        ("Jobs", "job", [(job.pk, job_choice(job)) for job in jobs]),
         ("Checks", "visit", [(visit.pk, f"{visit.visited_on:%Y-%m-%d}") for visit in visits]),
         (
             "Photos of no job",
@@ -128,7 +128,7 @@ def deck_choices(deck: Deck) -> Choices:
     ]
 
 
-def job_words(job: Any) -> str:
+def job_choice(job: Any) -> str:
     coats = ", ".join(
         f"{coat.product_words} on {coat.get_surface_display().lower()}"
         for coat in job.coats_applied.all()

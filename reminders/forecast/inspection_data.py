@@ -8,7 +8,7 @@ import numpy as np
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
-from reminders.forecast.fitting import MISCLASSIFICATION, fit
+from reminders.forecast.fitting import fit
 from reminders.forecast.frailty import QUADRATURE_NODES
 from reminders.forecast.graded_belief import chances_found_worn, moments_after_grades
 from reminders.forecast.graded_lives import GradeLog, graded_lives, log_grades
@@ -83,7 +83,6 @@ class InspectionData:
         day: float,
         prior: Posterior = PUBLISHED_PRIOR,
         *,
-        misclassification: float = MISCLASSIFICATION,
         nodes: int = QUADRATURE_NODES,
         start: Posterior | None = None,
         along_path: bool = False,
@@ -96,8 +95,6 @@ class InspectionData:
             In days since 1970-01-01.
         prior : Posterior
             What is believed without visits.
-        misclassification : float
-            Chance that a visit is graded on the wrong side of the limit.
         nodes : int
             Quadrature nodes a deck.
         start : Posterior, optional
@@ -118,7 +115,7 @@ class InspectionData:
             )
         found = life_bounds(self.coats, self.visits_before(day))
         seen = censored_lives(self.coats, found, self.running(day))
-        return fit(seen, prior, misclassification=misclassification, nodes=nodes, start=start)
+        return fit(seen, prior, nodes=nodes, start=start)
 
     def _fit_path(
         self, day: float, graded: tuple[GradeLog, Integers], prior: Posterior, start: Posterior

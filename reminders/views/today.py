@@ -15,7 +15,7 @@ from clients.pages import business_of, business_today, current_user, office_requ
 from clients.tables import FILE_FORMATS
 from jobs.diary import read_season
 from jobs.models import Crew, Product
-from jobs.views.crew_run import crew_run_context
+from jobs.views.crew_round import crew_round_context
 from reminders import today as today_page
 from reminders.forecasting import forecast_wear_curve
 from reminders.forms.look_up import typed_look_up
@@ -45,8 +45,8 @@ def show_today(request: HttpRequest) -> HttpResponse:
     """The page `today`; with `format=csv`, `xlsx` or `pdf` the list alone, of the chosen decks if
     it is posted."""
     today = business_today(request)
-    if not current_user(request).may_send or "run" in request.GET:
-        return render(request, "reminders/today.html", crew_run_context(request, today))
+    if not current_user(request).may_send or "round" in request.GET:
+        return render(request, "reminders/today.html", crew_round_context(request, today))
     asked = TableRequest.from_address(request.GET)
     table = DeckTable(asked, today_page.current_rule(today), business_of(request))
     if request.method == "POST" or request.GET.get("format") in EXPORT_FORMATS:

@@ -155,7 +155,7 @@ def change_webhook(request: HttpRequest, hook: Webhook) -> HttpResponse:
         hook.keep_secret(secret)
         hook.save(update_fields=["secret_sealed"])
         return render_webhooks(request, new=hook, secret=secret)
-    webhooks.send_trial(hook=hook, now=timezone.now())
+    webhooks.send_trial_post(hook=hook, now=timezone.now())
     messages.success(request, "A test leaves within a minute.")
     return redirect("webhook", hook.pk)
 

@@ -77,7 +77,7 @@ def announce_due_decks(*, now: datetime) -> int:
     return len(rows)
 
 
-def send_trial(*, hook: Webhook, now: datetime) -> WebhookPost:
+def send_trial_post(*, hook: Webhook, now: datetime) -> WebhookPost:
     """A post that says nothing, so that somebody sees whether it arrives."""
     key = f"{TRIAL}/{timezone.now().timestamp()}"
     post = new_post(hook, TRIAL, key, {}, now=now)

@@ -94,7 +94,7 @@ def test_my_crews_run_comes_first_in_its_order_with_the_way_between(
     assert 'href="tel:+19025550142"' in page
     assert f"/diary/{early.pk}/" in page
     assert "Somebody Else" in text(on_site.get("/?crew=all"))
-    assert "No visit on this day." in text(on_site.get("/?run=2027-06-08"))
+    assert "No visit on this day." in text(on_site.get("/?round=2027-06-08"))
 
 
 def test_what_to_bring_is_a_list_to_tick_of_the_work_that_is_not_logged(
@@ -283,4 +283,4 @@ def test_the_owner_says_who_goes_out_with_a_crew(
     as_owner.post(f"/diary/crews/{tern.pk}/", {**form, "people": [office.pk]})
 
     assert list(tern.people.all()) == [office]
-    assert "The day" in text(as_owner.get("/?run=2027-06-08"))
+    assert "The day" in text(as_owner.get("/?round=2027-06-08"))

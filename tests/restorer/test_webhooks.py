@@ -134,7 +134,7 @@ def test_what_is_not_taken_is_tried_ever_more_rarely_with_the_same_number(
     business: Business, listener: Listener
 ) -> None:
     hook = hook_to(listener.url)
-    webhooks.send_trial(hook=hook, now=timezone.now())
+    webhooks.send_trial_post(hook=hook, now=timezone.now())
     listener.plan = [500, 0, 301]
     pauses = []
     for _ in range(3):
@@ -157,7 +157,7 @@ def test_after_twelve_tries_it_is_set_aside_with_its_reason_until_somebody_asks_
     as_owner: Browser, business: Business, listener: Listener
 ) -> None:
     hook = hook_to(listener.url)
-    webhooks.send_trial(hook=hook, now=timezone.now())
+    webhooks.send_trial_post(hook=hook, now=timezone.now())
     listener.plan = [503] * 12
     for _ in range(12):
         webhooks.post_webhooks()
@@ -180,7 +180,7 @@ def test_an_address_that_fails_keeps_no_other_from_its_turn(
         dead = f"http://127.0.0.1:{free.getsockname()[1]}/"
     gone, fine = hook_to(dead, name="Gone"), hook_to(listener.url)
     for hook in (gone, gone, gone, fine, fine):
-        webhooks.send_trial(hook=hook, now=timezone.now())
+        webhooks.send_trial_post(hook=hook, now=timezone.now())
 
     assert webhooks.post_webhooks() == 2
     assert list(gone.posts.order_by("id").values_list("attempts", "state")) == [
@@ -194,7 +194,7 @@ def test_an_address_that_says_it_is_gone_is_left_alone(
     business: Business, listener: Listener
 ) -> None:
     hook = hook_to(listener.url)
-    webhooks.send_trial(hook=hook, now=timezone.now())
+    webhooks.send_trial_post(hook=hook, now=timezone.now())
     listener.plan = [410]
 
     webhooks.post_webhooks()
@@ -208,7 +208,7 @@ def test_an_address_that_says_it_is_gone_is_left_alone(
 def test_what_a_dead_sender_held_goes_out_once_its_lease_is_over(
     business: Business, listener: Listener
 ) -> None:
-    webhooks.send_trial(hook=hook_to(listener.url), now=timezone.now())
+    webhooks.send_trial_post(hook=hook_to(listener.url), now=timezone.now())
     (held,) = posting.claim_posts(set())
     assert webhooks.post_webhooks() == 0
     with connection.cursor() as cursor:
@@ -220,7 +220,7 @@ def test_what_a_dead_sender_held_goes_out_once_its_lease_is_over(
 
 
 def test_a_held_book_tells_nothing(business: Business, listener: Listener) -> None:
-    webhooks.send_trial(hook=hook_to(listener.url), now=timezone.now())
+    webhooks.send_trial_post(hook=hook_to(listener.url), now=timezone.now())
     Business.objects.update(sending_held_at=NOW)
 
     assert webhooks.post_webhooks() == 0
@@ -331,7 +331,7 @@ def test_a_name_is_looked_at_when_it_is_used_and_one_bad_address_is_enough(
     business: Business, listener: Listener, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     hook = hook_to("http://accounts.example.com/")
-    webhooks.send_trial(hook=hook, now=timezone.now())
+    webhooks.send_trial_post(hook=hook, now=timezone.now())
     names_lead_to(monkeypatch, "127.0.0.1", "169.254.169.254")
 
     webhooks.post_webhooks()

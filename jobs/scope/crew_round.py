@@ -62,7 +62,7 @@ def on_the_way_key(booking: Booking, day: date) -> str:
 
 
 @dataclass(frozen=True)
-class CrewRun:
+class CrewRound:
     """What one crew does on one day."""
 
     crew: Crew
@@ -80,7 +80,7 @@ class CrewRun:
         return sum(stop.km_before for stop in self.stops)
 
 
-def read_crew_runs(crews: Sequence[Crew], *, day: date, today: date) -> list[CrewRun]:
+def read_crew_rounds(crews: Sequence[Crew], *, day: date, today: date) -> list[CrewRound]:
     """The day of each of these crews, in a fixed number of queries; those without work too."""
     rows = list(booked_days(crews, day))
     bookings = [row.booking for row in rows]
@@ -90,7 +90,7 @@ def read_crew_runs(crews: Sequence[Crew], *, day: date, today: date) -> list[Cre
     for crew in crews:
         own = [row for row in rows if row.crew_day.crew_id == crew.pk]
         stops = stops_in_order(own, scopes, told)
-        found.append(crew_run(crew, day, stops, today))
+        found.append(crew_round(crew, day, stops, today))
     return found
 
 
@@ -138,11 +138,11 @@ def stops_in_order(
     ]
 
 
-def crew_run(crew: Crew, day: date, stops: Sequence[CrewStop], today: date) -> CrewRun:
+def crew_round(crew: Crew, day: date, stops: Sequence[CrewStop], today: date) -> CrewRound:
     """With what to bring for the work that is still to be done."""
     open_scopes = [scope for stop in stops for scope in unlogged_scopes(stop)]
     needs = purchase_needs(open_scopes, today=today) if open_scopes else []
-    return CrewRun(crew, day, stops, needs, tools_of_day(map(day_work, open_scopes)))
+    return CrewRound(crew, day, stops, needs, tools_of_day(map(day_work, open_scopes)))
 
 
 def unlogged_scopes(stop: CrewStop) -> list[Scope]:

@@ -1,4 +1,4 @@
-"""What the page of a crew's day shows: my crew's run, or the one that is asked for."""
+"""What the page of a crew's day shows: my crew's round, or the one that is asked for."""
 
 from datetime import date, timedelta
 from typing import Any
@@ -8,23 +8,23 @@ from django.http import HttpRequest
 from clients.models import is_primary_key
 from clients.pages import current_user
 from jobs.models import Crew
-from jobs.scope import read_crew_runs
+from jobs.scope import read_crew_rounds
 from jobs.views.diary import day_or_today
 
 ALL_CREWS = "all"
 
 
-def crew_run_context(request: HttpRequest, today: date) -> dict[str, Any]:
-    """`?run=2027-06-07` is the day, else today; `?crew=3` or `?crew=all` whose, else my own."""
-    day = day_or_today(request.GET.get("run", ""), today)
+def crew_round_context(request: HttpRequest, today: date) -> dict[str, Any]:
+    """`?round=2027-06-07` is the day, else today; `?crew=3` or `?crew=all` whose, else my own."""
+    day = day_or_today(request.GET.get("round", ""), today)
     crews = list(Crew.objects.going_out())
     chosen = chosen_crews(request, crews)
     return {
         "today": today,
-        "run_day": day,
+        "round_day": day,
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
-        "runs": read_crew_runs(chosen, day=day, today=today),
+        "rounds": read_crew_rounds(chosen, day=day, today=today),
         "crews": crews,
         "crew_asked": request.GET.get("crew", ""),
         "is_mine": chosen != crews and "crew" not in request.GET,
