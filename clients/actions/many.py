@@ -40,7 +40,7 @@ class PlannedChange:
         ]
 
 
-def deck_field(name: str) -> Field[Any, Any]:
+def deck_field(name: str) -> "Field[Any, Any]":
     return cast("Field[Any, Any]", Deck._meta.get_field(name))
 
 

@@ -36,10 +36,7 @@ def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> Wea
 
 def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:
     """Rising pairs of date and chance; between two inspections that disagree, the window itself."""
-    belief = bridge.active_posterior()
-    # Along a path of wear a sound visit makes it less likely that the coat was worn before, and
-    # no more than that.
-    sound_on = coat_on if belief.path else max(row.sound_on or coat_on, coat_on)
+    sound_on = max(row.sound_on or coat_on, coat_on)
     start = [(coat_on, 0.0), (sound_on, 0.0)]
     if row.chance_worn >= 1:
         return [
@@ -49,6 +46,12 @@ def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, 
             (row.late_on, 0.8),
             (today, 1.0),
         ]
+    belief = bridge.active_posterior()
+    if belief.path:
+        # Along a path of wear a sound visit makes it less likely that the coat was worn before,
+        # and no more than that.
+        sound_on = coat_on
+        start = [(coat_on, 0.0)]
     last = max(row.late_on, today)
     end = last + (last - coat_on) / 3 + timedelta(days=60)
     days = np.linspace(bridge.epoch_days(sound_on), bridge.epoch_days(end), CURVE_POINTS).round()
