@@ -13,6 +13,6 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='business',
             name='wants_photos',
-            field=models.BooleanField(default=True, help_text='A strip or recoat without them is saved, and its page says what is missing.', verbose_name='photographs before and after each job'),
+            field=models.BooleanField(default=True, help_text='A strip or recoat without them is saved, and its page says what is missing.', verbose_name='photos before and after each job'),
         ),
     ]

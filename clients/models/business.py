@@ -77,7 +77,7 @@ class Business(models.Model):
         help_text="Months in which crews work outdoors.",
     )
     wants_photos = models.BooleanField(
-        "photographs before and after each job",
+        "photos before and after each job",
         default=True,
         help_text="A strip or recoat without them is saved, and its page says what is missing.",
     )

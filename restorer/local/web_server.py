@@ -46,6 +46,8 @@ PUBLIC_PATHS = (
     "/o/",
     "/u/",
     "/p/",
+    "/s/",
+    "/privacy/",
     "/hooks/",
     "/calendar/",
     "/phone/",

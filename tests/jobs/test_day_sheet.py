@@ -95,17 +95,18 @@ def test_the_approved_colour_keeps_name_and_day(as_user: SignIn, crew: User, dec
 def test_a_job_without_photographs_is_saved_and_says_so(
     as_user: SignIn, owner: User, deck: Deck
 ) -> None:
+    Business.objects.update(wants_photos=True)
     job = deck.jobs.get()
     path = f"/jobs/{job.pk}/"
-    words = "There is no photograph from before the work and none finished."
+    words = "There is no photo from before the work and none of the finished deck."
     assert words in page_of(as_user(owner), path)
     PhotoFactory(deck=deck, job=job, moment="found")
-    assert "There is no photograph finished." in page_of(as_user(owner), path)
+    assert "There is no photo of the finished deck." in page_of(as_user(owner), path)
 
     brought_in = JobFactory(deck=deck, source="list row 4")
-    assert "no photograph" not in page_of(as_user(owner), f"/jobs/{brought_in.pk}/")
+    assert "no photo " not in page_of(as_user(owner), f"/jobs/{brought_in.pk}/")
     Business.objects.update(wants_photos=False)
-    assert "no photograph" not in page_of(as_user(owner), path)
+    assert "no photo " not in page_of(as_user(owner), path)
 
 
 def test_the_day_sheet_says_where_what_and_with_what(

@@ -200,8 +200,8 @@ def test_signed_once_it_thanks_and_shows_nothing_of_the_staffs(on_site: Browser,
     assert SignOff.objects.get().name == "Marlow Pennington"
     assert not Consent.objects.exists()
     assert "Signed off by Marlow Pennington" in seen
-    # one way out, which names the crew; no navigation, no other page
-    assert re.findall(r'<a [^>]*href="(/[^"?]*)', seen) == [f"/jobs/{job.pk}/"]
+    # one way out, which names the crew, and the public notice; no navigation, no other page
+    assert re.findall(r'<a [^>]*href="(/[^"?]*)', seen) == [f"/jobs/{job.pk}/", "/privacy/"]
 
 
 DRAWN = "M30 80L34 78L60 120M90 100L90 100"

@@ -131,7 +131,7 @@ def test_the_page_takes_no_more_queries_for_many_bookings_and_tells_the_crew_no_
         booked(deck, on=TODAY)
 
     client = as_user(crew)
-    with django_assert_max_num_queries(21):
+    with django_assert_max_num_queries(22):
         text = client.get("/jobs/to-buy/").content.decode()
 
     assert "4 × 4 L" in text

@@ -29,7 +29,7 @@ FIELD = re.compile(
 
 SEEN_BY_CLIENTS = [
     *Path(settings.BASE_DIR, "jobs/templates/jobs/public").glob("*.html"),
-    *Path(settings.BASE_DIR, "jobs/templates/jobs/pdf").glob("*.html"),
+    *Path(settings.BASE_DIR, "jobs/templates/jobs/pdf").glob("[!d]*.html"),  # the day sheet is ours
     Path(settings.BASE_DIR, "jobs/templates/jobs/sign_off.html"),
     Path(settings.BASE_DIR, "clients/templates/clients/unsubscribe.html"),
     Path(settings.BASE_DIR, "clients/templates/clients/_privacy.html"),

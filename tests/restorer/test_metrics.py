@@ -105,7 +105,10 @@ def test_the_owner_reads_what_is_wrong_and_what_to_do(as_owner: Client) -> None:
     assert "No backup of the last eight days is proven." in page
 
 
-def test_check_deploy_says_the_same(capsys: pytest.CaptureFixture[str]) -> None:
+def test_check_deploy_says_the_same(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("DJANGO_ALLOW_ASYNC_UNSAFE", raising=False)  # of a browser in this process
     call_command("check", deploy=True, databases=["default"])
 
     assert "The part that works in the background never ran." in capsys.readouterr().err

@@ -25,7 +25,12 @@ MIGRATION_LOCKS = "-c lock_timeout=1000"
 REQUEST_LOCKS = "-c lock_timeout=10000"
 TRIES = 5
 
-pytestmark = pytest.mark.slow
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(
+        "UPGRADES" not in os.environ, reason="Takes minutes: UPGRADES=1 before a release."
+    ),
+]
 
 
 @pytest.fixture
