@@ -51,6 +51,8 @@ CLOCKLESS = [
         "statsmodels",
         "weasyprint",
     ),
+    *("_pytest", "anyio", "dns", "httpcore", "httpx", "patsy", "pluggy", "pyasn1", "pydantic"),
+    *("pygments", "rapidfuzz", "requests", "rich", "schemathesis", "sqlparse", "urllib3", "wrapt"),
 ]
 freezegun.configure(extend_ignore_list=CLOCKLESS)
 # It asks each module again whether it has changed; by the number of its names rather than by all of
