@@ -280,11 +280,11 @@ def test_a_plan_takes_a_fixed_number_of_queries(
     decks: list[Deck], coated: Callable[..., Deck], django_assert_num_queries: Any
 ) -> None:
     business = Business.objects.get()
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(18):
         gather_pacing_inputs(SPRING, today=TODAY, business=business)
     for number in range(6):
         coated(on=date(2025, 7, 1 + number))
-    with django_assert_num_queries(17):
+    with django_assert_num_queries(18):
         gather_pacing_inputs(SPRING, today=TODAY, business=business)
 
 
