@@ -56,6 +56,8 @@ OTHERWISE = {
     "/sign-in/passkey/",
     "/sign-in/passkey/options/",
     "/jobs/photos/of-form/",
+    "/jobs/structure/photos/",
+    "/metrics",
     "/settings/people/second-step/",
     "/worker.js",
     "/phone/app.webmanifest",
