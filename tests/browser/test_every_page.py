@@ -56,6 +56,7 @@ OTHERWISE = {
     "/sign-in/passkey/",
     "/sign-in/passkey/options/",
     "/jobs/photos/of-form/",
+    "/jobs/structure/",
     "/jobs/structure/photos/",
     "/metrics",
     "/settings/people/second-step/",

@@ -252,7 +252,7 @@ def test_a_deck_is_looked_up_with_the_keyboard_alone(open_as: Open) -> None:
     expect(page.get_by_role("link", name="Skip to the content")).to_be_focused()
     page.keyboard.press("Enter")
     expect(page.get_by_role("main")).to_be_focused()
-    for _ in range(3):
+    for _ in range(4):
         page.keyboard.press("Tab")
     expect(page.get_by_label("Look up")).to_be_focused()
     page.keyboard.type("otilie")
