@@ -29,7 +29,7 @@ def deck(business: Business) -> Deck:
     price_list()
     CrewFactory(name="Tern crew")
     deck = due_deck()
-    deck.jobs.update(finished_on=timezone.localdate() - timedelta(days=560))
+    deck.jobs.update(finished_on=timezone.localdate() - timedelta(days=465))
     PhotoFactory(deck=deck, caption="The steps, finished")
     return deck
 

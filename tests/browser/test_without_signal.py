@@ -346,7 +346,7 @@ def test_the_crews_day_is_read_and_logged_without_a_signal(
 
     page.reload()
     page.get_by_text("No signal. This page is as of").wait_for()
-    page.get_by_role("link", name="Ottilie Saltonby").click()
+    page.get_by_role("link", name="Ottilie Saltonby", exact=True).click()
     page.get_by_role("heading", name="Ottilie Saltonby").first.wait_for()
     assert deck.site.street in page.locator("main").inner_text()
     page.get_by_role("link", name="Log this job").click()
