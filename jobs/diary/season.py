@@ -1,7 +1,7 @@
 """The season at a glance: half a year of weeks with the hours that are booked, offered, expected
 and free, laid out as bars."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import mean
@@ -11,7 +11,7 @@ from django.db.models import Sum
 
 from clients.models import Business
 from jobs.diary.week_capacity import CrewHoursInWeek, crew_hours_by_week
-from jobs.models import Booking, Offer
+from jobs.models import Booking, Crew, Offer
 
 SEASON_WEEKS = 26
 USUAL_VISIT_HOURS = 6.0  # while no visit was booked (judgement)
@@ -147,9 +147,11 @@ def expected_hours() -> Mapping[date, float]:
     return found
 
 
-def next_booking_after(day: date) -> Booking | None:
-    """The first visit that is booked or held from this day on."""
+def next_booking_after(day: date, crews: Collection[Crew] | None = None) -> Booking | None:
+    """The first visit that is booked or held from this day on, of these crews or of any."""
     living = Booking.objects.filter(
         first_on__gte=day, state__in=[Booking.State.BOOKED, Booking.State.HELD]
     )
+    if crews is not None:
+        living = living.filter(crew__in=crews)
     return living.select_related("client", "site").order_by("first_on").first()

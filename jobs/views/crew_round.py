@@ -7,6 +7,7 @@ from django.http import HttpRequest
 
 from clients.models import is_primary_key
 from clients.pages import current_user
+from jobs.diary import next_booking_after
 from jobs.models import Crew
 from jobs.scope import read_crew_rounds
 from jobs.views.diary import day_or_today
@@ -19,12 +20,15 @@ def crew_round_context(request: HttpRequest, today: date) -> dict[str, Any]:
     day = day_or_today(request.GET.get("round", ""), today)
     crews = list(Crew.objects.going_out())
     chosen = chosen_crews(request, crews)
+    rounds = read_crew_rounds(chosen, day=day, today=today)
+    is_empty = not any(each.stops for each in rounds)
     return {
         "today": today,
         "round_day": day,
         "day_before": day - timedelta(days=1),
         "day_after": day + timedelta(days=1),
-        "rounds": read_crew_rounds(chosen, day=day, today=today),
+        "rounds": rounds,
+        "next_booking": next_booking_after(day, chosen) if is_empty else None,
         "crews": crews,
         "crew_asked": request.GET.get("crew", ""),
         "is_mine": chosen != crews and "crew" not in request.GET,

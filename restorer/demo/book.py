@@ -12,6 +12,7 @@ from decimal import Decimal
 from random import Random
 
 from django.db import transaction
+from django.db.models import F
 
 from clients import display
 from clients.messaging.asking import consent_wording
@@ -150,9 +151,16 @@ def write_demo_book(*, today: date, now: datetime) -> None:
         client = make_client(random, number, now)
         for deck in make_decks(random, number, client):
             make_history(random, deck, shelf, business, today)
+    mark_older_jobs_paid(today)
     demo_shelf.stock_demo_shelf(today=today)
     diary.write_demo_diary(random, today=today, now=now)
     offers.make_demo_prices()
+
+
+def mark_older_jobs_paid(today: date) -> None:
+    """Within a fortnight, but for the newest."""
+    older = Job.objects.filter(finished_on__lt=today - timedelta(days=60))
+    older.update(settled_on=F("finished_on") + timedelta(days=14))
 
 
 def make_business() -> Business:
