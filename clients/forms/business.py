@@ -71,7 +71,7 @@ class BusinessForm(forms.ModelForm):
             "locale",
             "time_zone",
         ]
-        labels = {"locale": "Numbers and dates as in"}
+        labels = {"locale": "Numbers and dates as in", "postcode": "Postal code"}
         widgets = {"privacy_notice": textarea(6)}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
