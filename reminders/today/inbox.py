@@ -18,6 +18,7 @@ COUNTED_WORDS = {
     "Address": ("address", "addresses"),
     "Needs a day": ("needs a day", "need a day"),
     "Weather hold": ("weather hold", "weather holds"),
+    "Dangerous deck": ("dangerous deck", "dangerous decks"),
 }
 OFFER_KEY = "offer/"  # of a to-do about an offer
 
@@ -106,18 +107,24 @@ def to_do_items() -> list[InboxItem]:
         ToDo.Kind.QUESTION: ("Question", "is-due"),
         ToDo.Kind.ANSWER: ("Answer", "is-due"),
         ToDo.Kind.ADDRESS: ("Address", "is-late"),
+        ToDo.Kind.BOOK: ("Needs a day", "is-due"),
+        ToDo.Kind.TELL: ("Not told", "is-caution"),
+        ToDo.Kind.DEFECT: ("Dangerous deck", "is-late"),
+        ToDo.Kind.UNREAD: ("Not readable", "is-caution"),
     }
     rows = open_matters().select_related("client")[:MAX_INBOX_ROWS]
     found = []
     for row in rows:
-        (label, chip) = labels.get(ToDo.Kind(row.kind), (row.get_kind_display(), "is-caution"))
+        label, chip = labels[ToDo.Kind(row.kind)]
         offer = offer_asked_about(row) if row.kind == ToDo.Kind.QUESTION else None
         kind = "question" if offer else "to_do"
         found.append(
             InboxItem(kind, label, chip, row.words, row.made_at, row, row.client_id, offer)
         )
-    order = {"Question": 0, "Answer": 1}
-    return sorted(found, key=lambda item: order.get(item.label, 2))
+    order = ["Dangerous deck", "Question", "Answer"]
+    return sorted(
+        found, key=lambda item: order.index(item.label) if item.label in order else len(order)
+    )
 
 
 def offer_items() -> list[InboxItem]:
