@@ -73,9 +73,9 @@ class LegalRule:
     ) -> date | None:
         """The last day on which the basis holds, None if it has no end.
         The past if it never held."""
-        if basis == REGISTER:
-            days = self.register_days
-            return given_on + timedelta(days=days) if days and given_on else None
+        if basis == REGISTER:  # no longer than its day where nothing says how long
+            days = timedelta(days=self.register_days or 0)
+            return given_on + days if given_on else date.min
         months = self.months.get(basis)
         if months is None:
             return None
