@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cache, reduce
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from clients.messaging.models import LawRule
 from clients.models import Channel, Client, traits_of
@@ -281,7 +281,17 @@ class LegalRules:
         return next(rule for rule in rules if rule.jurisdiction == DEFAULT_JURISDICTION)
 
 
-def newest_rule_on(rules: Iterable[LegalRule], on: date) -> LegalRule | None:
+class Dated(Protocol):
+    """A line of the table."""
+
+    @property
+    def valid_from(self) -> date: ...
+
+
+DatedLine = TypeVar("DatedLine", bound=Dated)
+
+
+def newest_rule_on(rules: Iterable[DatedLine], on: date) -> DatedLine | None:
     return max(
         (rule for rule in rules if rule.valid_from <= on),
         key=lambda rule: rule.valid_from,
