@@ -1,5 +1,6 @@
-"""Which machines the program may connect to because a setting names them: asked where the name is
-resolved, right before the connection, so that a name cannot lead elsewhere in between.
+"""Which machines the program may connect to because a setting names them: asked right before the
+connection. `OutwardBackend` connects to the very address that was looked at, so that a name cannot
+lead elsewhere in between.
 
 Never: link-local addresses and those under which clouds tell their secrets to whoever asks. Of the
 machine and the network itself (loopback, private) only for what an owner may run there, such as a

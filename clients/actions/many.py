@@ -6,16 +6,14 @@ import json
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, cast
+from typing import Any
 
 from django.db import transaction
-from django.db.models import Field
 
 from clients.actions import clients
 from clients.actions.saving import save_if_changed
-from clients.display import format_day
 from clients.events import decks_changed
-from clients.models import Client, Deck, User
+from clients.models import SHADE_FIELDS, Client, Deck, User, with_both_shades
 
 MAX_AT_ONCE = 500
 
@@ -31,33 +29,6 @@ class PlannedChange:
     deck: Deck
     changes: Mapping[str, tuple[Any, Any]]
 
-    @property
-    def lines(self) -> list[tuple[str, str, str]]:
-        """Label, before and after in words."""
-        return [
-            (field_label(name), say_value(name, before), say_value(name, after))
-            for name, (before, after) in self.changes.items()
-        ]
-
-
-def deck_field(name: str) -> "Field[Any, Any]":
-    return cast("Field[Any, Any]", Deck._meta.get_field(name))
-
-
-def field_label(name: str) -> str:
-    if name == "archived_at":
-        return "In the book"
-    return str(deck_field(name).verbose_name).capitalize()
-
-
-def say_value(name: str, value: Any) -> str:
-    if name == "archived_at":
-        return f"archived on {format_day(value.date())}" if value else "current"
-    choices = dict(deck_field(name).flatchoices or ())
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return str(choices.get(value, value))
-
 
 def plan_deck_changes(
     decks: Iterable[Deck], values: Mapping[str, Any], *, now: datetime
@@ -66,7 +37,8 @@ def plan_deck_changes(
     fields = {name: value for name, value in values.items() if name != "is_archived"}
     planned = []
     for deck in decks:
-        wanted = dict(fields)
+        shades = {name: fields.get(name, getattr(deck, name)) for name in SHADE_FIELDS}
+        wanted = fields | with_both_shades(shades)
         if "is_archived" in values and values["is_archived"] != bool(deck.archived_at):
             wanted["archived_at"] = now if values["is_archived"] else None
         changes = {

@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db.models import Model
 
 from clients.forms.fields import MeasureField, textarea
-from clients.models import Business, Deck, Property, Species
+from clients.models import Business, Deck, Property, Species, with_both_shades
 
 MIN_BUILT_YEAR = 1700
 COMPASS_CHOICES = [
@@ -35,7 +35,6 @@ WEAR_FIELDS = [
     "pool",
     "texture",
 ]
-SHADE_FIELDS = ["summer_shade_percent", "winter_shade_percent"]
 MEASURE_FIELDS = ["area_m2", "rail_m", "screen_m2", "height_m"]
 SIZE_FIELDS = ["rail_m", "stair_treads", "screen_m2", "height_m", "built_year"]
 
@@ -176,10 +175,7 @@ class DeckForm(forms.Form):
         for name, value in values.items():
             if value in ("", None):
                 values[name] = column_default(Deck, name)
-        shade = [values.get(name) for name in SHADE_FIELDS]
-        if shade.count(None) == 1:  # the half of the year of which nothing was said has none
-            values |= dict(zip(SHADE_FIELDS, [each or 0 for each in shade], strict=True))
-        return values
+        return values | with_both_shades(values)
 
     @property
     def has_wear_errors(self) -> bool:

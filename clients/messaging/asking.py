@@ -7,14 +7,16 @@ SOR/2012-36, s. 4). It is said everywhere.
 """
 
 import re
+from functools import cache
 
 from django.conf import settings
-from django.utils.translation import gettext, override
+from django.utils.translation import gettext, gettext_noop, override
 
 from clients import display
 from clients.messaging.law import AGREED_BASES, LegalRule, contents
 from clients.models import Business, Channel, traits_of
 
+WHO_ASKS = gettext_noop("Asked by {who}. I can take this back at any time.")
 WITHDRAWAL_PATTERN = re.compile(
     r"tak\w+ (this|it|that|my \w+) back|withdr[ae]w|revo[kc]|unsubscribe|at any time|\bSTOP\b"
     r"|retirer|en tout temps|à tout moment|désabonn",
@@ -35,7 +37,7 @@ def identity_words(business: Business) -> str:
     who = ", ".join(
         filter(None, [business.legal_name or business.name, business.postal_address, reach])
     )
-    return gettext("Asked by {who}. I can take this back at any time.").format(who=who)
+    return gettext(WHO_ASKS).format(who=who)
 
 
 def asked_without(rule: LegalRule, business: Business, *, basis: str, wording: str) -> list[str]:
@@ -43,20 +45,25 @@ def asked_without(rule: LegalRule, business: Business, *, basis: str, wording: s
     for our own wording, which says all of it with the address of its day."""
     if basis not in AGREED_BASES or not rule.asking_must_include or is_our_wording(wording):
         return []
-    named = [name for name in rule.asking_must_include if name != "withdrawal"]
+    named = [name for name in rule.asking_must_include if name != contents.WITHDRAWAL]
     missing = contents.missing_contents(named, business, wording, rule.medium)
-    if "withdrawal" in rule.asking_must_include and not WITHDRAWAL_PATTERN.search(wording):
-        missing.append("a word that it can be taken back")
+    if contents.WITHDRAWAL in rule.asking_must_include and not WITHDRAWAL_PATTERN.search(wording):
+        missing.append(contents.required_words(contents.WITHDRAWAL))
     return missing
 
 
 def is_our_wording(wording: str) -> bool:
     """Whether it holds the sentence by which we say who asks, in any of our languages."""
+    return any(before in wording and after in wording for before, after in our_sentences())
+
+
+@cache
+def our_sentences() -> list[tuple[str, str]]:
+    """What stands before and after our name in each language; the page of the law asks for each
+    consent in the book."""
+    found = []
     for language, _name in settings.LANGUAGES:
         with override(language):
-            before, _, after = gettext(
-                "Asked by {who}. I can take this back at any time."
-            ).partition("{who}")
-        if before in wording and after in wording:
-            return True
-    return False
+            before, _, after = gettext(WHO_ASKS).partition("{who}")
+        found.append((before, after))
+    return found

@@ -9,7 +9,14 @@ from clients.models.channel import (
     traits_of,
 )
 from clients.models.client import Client, ContactPoint
-from clients.models.deck import SPECIES_CLASS, Deck, Species, UsualSize
+from clients.models.deck import (
+    SHADE_FIELDS,
+    SPECIES_CLASS,
+    Deck,
+    Species,
+    UsualSize,
+    with_both_shades,
+)
 from clients.models.keys import is_primary_key, primary_keys
 from clients.models.property import LocalNormals, Place, Property
 from clients.models.putting_right import ClientMerge, DeckMerge, Erasure, FormerOwner, ToldApart
@@ -19,6 +26,7 @@ from clients.models.sign_in import Authenticator, Device, Passkey, RecoveryCode
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above
 
 __all__ = [
+    "SHADE_FIELDS",
     "SPECIES_CLASS",
     "AddressKind",
     "Authenticator",
@@ -48,4 +56,5 @@ __all__ = [
     "is_primary_key",
     "primary_keys",
     "traits_of",
+    "with_both_shades",
 ]

@@ -1,5 +1,6 @@
 """A deck: what it is made of and what wears its finish."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.db import connection, models
@@ -80,6 +81,16 @@ class UsualSize:
 
     area_m2: float = USUAL_AREA_M2
     cv: float = USUAL_AREA_CV
+
+
+SHADE_FIELDS = ("summer_shade_percent", "winter_shade_percent")
+
+
+def with_both_shades(shades: Mapping[str, int | None]) -> dict[str, int | None]:
+    """Per cent by field: the half of the year of which nothing was said has none, where the other
+    is known."""
+    is_known = any(shades.get(name) is not None for name in SHADE_FIELDS)
+    return {name: (shades.get(name) or 0) if is_known else None for name in SHADE_FIELDS}
 
 
 class DeckQuerySet(models.QuerySet["Deck"]):

@@ -51,7 +51,8 @@ def public_holidays(place: HolidayPlace, year: int) -> Mapping[date, str]:
     return found
 
 
-def days_of_subdivision(country: str, code: str | None, year: int) -> dict[date, str]:
+@lru_cache(maxsize=1024)  # most towns of a region have the days of the region
+def days_of_subdivision(country: str, code: str | None, year: int) -> Mapping[date, str]:
     """Of the country alone without a code. A day may be moved out of the year before or after."""
     known = holidays.country_holidays(country)
     language = "en_US" if "en_US" in known.supported_languages else None

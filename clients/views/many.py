@@ -1,6 +1,7 @@
 """The same change on many decks at once, and many clients put away: chosen on a list, looked at row
 by row, then done."""
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -10,6 +11,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.actions import many as actions
+from clients.audit_trail import FieldChange, display_value, model_field
+from clients.display import format_day
 from clients.forms.many import ManyDecksForm
 from clients.models import Client, Deck, primary_keys
 from clients.pages import (
@@ -21,6 +24,7 @@ from clients.pages import (
 )
 
 NONE_CHOSEN = "Choose at least one, then press the button."
+UNKNOWN_VALUE = "not known"
 
 
 @office_required
@@ -69,10 +73,27 @@ def render_each_change(
         cancel=back_of(request),
         has_form=bool(planned),
     )
-    rows = [(each, actions.fingerprint([each])) for each in planned]
+    rows = [(each.deck, change_lines(each), actions.fingerprint([each])) for each in planned]
     typed = [(name, request.POST.get(name, "")) for name in form.fields]
     context = {"rows": rows, "typed": typed, "back": request.POST.get("back", "")}
     return render_form_page(request, page, crumbs={"leaf": "Change many"}, **context)
+
+
+def change_lines(planned: actions.PlannedChange) -> list[FieldChange]:
+    """What would change of a deck, in words."""
+    return [describe_change(name, *values) for name, values in planned.changes.items()]
+
+
+def describe_change(name: str, before: Any, after: Any) -> FieldChange:
+    if name == "archived_at":
+        return FieldChange("In the book", place_in_words(before), place_in_words(after))
+    field = model_field(Deck, name)
+    was, becomes = (display_value(field, value) or UNKNOWN_VALUE for value in (before, after))
+    return FieldChange(str(field.verbose_name).capitalize(), was, becomes)
+
+
+def place_in_words(archived_at: datetime | None) -> str:
+    return f"archived on {format_day(archived_at.date())}" if archived_at else "current"
 
 
 def save_changes(request: HttpRequest, form: ManyDecksForm, keys: list[int]) -> HttpResponse | None:

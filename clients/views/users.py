@@ -3,6 +3,7 @@
 from urllib.parse import urlencode
 
 from django.contrib import messages
+from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -106,6 +107,8 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
 
     def save(row: User, page: FormsOfPage) -> HttpResponse | None:
         form = page.only_form
+        if asked := ask_before_new_address(request, row.email, form):
+            return asked
         try:
             saved = actions.change_person(person=row, **form.cleaned_data)
         except actions.LastOwnerError as error:
@@ -115,7 +118,7 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
         return redirect("settings:people")
 
     def show(row: User, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:
-        form = page.only_form
+        form = page.only_form if request.method == "POST" else retyped(request, page.only_form)
         around = people_form(f"Change {row}", after="settings/_person_links.html")
         context = {"form": form, "person": row, "has_step": row.has_second_step, **opened}
         context["mails_links"] = bool(row.email) and is_mail_proven(business_of(request))
@@ -124,6 +127,25 @@ def edit_person(request: HttpRequest, pk: int) -> HttpResponse:
     people = User.objects.all()
     edit = RecordEdit(people, build, save, show, back=lambda row: reverse("settings:people"))
     return edit_record(request, pk, edit)
+
+
+def retyped(request: HttpRequest, form: PersonForm) -> PersonForm:
+    """With what was typed before the password was asked for, if that was so."""
+    typed = {
+        name: field.to_python(request.GET[name])
+        for name, field in form.fields.items()
+        if name in request.GET
+    }
+    return PersonForm(initial=form.initial | typed)
+
+
+def ask_before_new_address(request: HttpRequest, held: str, form: BaseForm) -> HttpResponse | None:
+    """For the password, unless the address stays as held or the password was typed lately: links
+    that set a new one go there. What was typed comes back with the page."""
+    is_same = form.cleaned_data["email"] == held
+    if is_same or has_lately_proven(request, now=timezone.now()):
+        return None
+    return ask_for_proof(f"{request.path}?{urlencode(form.cleaned_data)}")
 
 
 @require_POST
@@ -176,10 +198,8 @@ def edit_own_notices(request: HttpRequest) -> HttpResponse:
     typed = {name: request.GET[name] for name in NoticesForm.Meta.fields if name in request.GET}
     form = NoticesForm(request.POST or None, instance=person, initial=typed)
     if form.is_valid():
-        is_same = form.cleaned_data["email"] == address
-        if not is_same and not has_lately_proven(request, now=timezone.now()):
-            # links that set a password go to this address
-            return ask_for_proof(f"{request.path}?{urlencode(form.cleaned_data)}")
+        if asked := ask_before_new_address(request, address, form):
+            return asked
         form.save()
         messages.success(request, "Saved.")
         return redirect("settings:overview")

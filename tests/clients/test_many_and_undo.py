@@ -52,6 +52,22 @@ def test_many_decks_are_shown_as_they_will_be_and_changed_at_once(
     assert "salt" in str(Forecast.objects.get().contributions)
 
 
+def test_one_shade_of_decks_without_any_is_none_in_the_other_half_of_the_year(
+    as_owner: Browser, business: object
+) -> None:
+    unknown = DeckFactory(summer_shade_percent=None, winter_shade_percent=None)
+    known = DeckFactory(summer_shade_percent=10, winter_shade_percent=20)
+    chosen = {"deck": [unknown.pk, known.pk], "step": "look", "summer_shade_percent": "40"}
+    page = as_owner.post(MANY, chosen).content.decode()
+
+    as_owner.post(MANY, preview(as_owner, [unknown, known], summer_shade_percent="40"))
+
+    assert "Shade in summer: not known → <strong>40</strong>" in page
+    assert "Shade in winter: not known → <strong>0</strong>" in page
+    shades = Deck.objects.values_list("summer_shade_percent", "winter_shade_percent")
+    assert set(shades) == {(40, 0), (40, 20)}
+
+
 def test_a_deck_that_changed_since_it_was_looked_at_stops_all_of_it(
     as_owner: Browser, decks: list[Deck]
 ) -> None:

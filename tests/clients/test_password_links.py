@@ -18,6 +18,7 @@ from clients.messaging.models import StaffNotice
 from clients.messaging.readiness import mail_server_label
 from clients.models import Business, User
 from restorer.logs import without_secrets
+from tests.browser_form import read_form
 from tests.peer import Peer
 from tests.signing_in import OWN, PASSWORD, set_up_app, signed_in, type_password
 
@@ -251,3 +252,26 @@ def test_a_session_left_open_cannot_send_links_to_another_address(maren: User, p
 
     maren.refresh_from_db()
     assert maren.email == "mallard@example.com"
+
+
+def test_nor_does_it_change_the_address_of_somebody_on_the_page_of_people(
+    maren: User, crew: User, peer: Peer
+) -> None:
+    with freeze_time(NOON):
+        browser = signed_in(maren)
+    with freeze_time(NOON + timedelta(minutes=20)):
+        url = reverse("settings:person", args=[crew.pk])
+        fields = {"name": "Tern", "role": "office", "email": "mallard@example.com"}
+        asked = browser.post(url, fields, **OWN)
+        assert asked.url.startswith(reverse("settings:prove_it_is_you"))
+        crew.refresh_from_db()
+        assert (crew.email, crew.role, crew.is_active) == ("", "crew", True)
+
+        back = browser.post(asked.url, {"password": PASSWORD}, **OWN)
+        _, typed = read_form(browser.get(back.url).content.decode(), "email")
+        assert (typed["email"], typed["role"]) == ("mallard@example.com", "office")
+        assert "is_active" not in typed  # unticked, as it was sent
+        assert browser.post(back.url, typed.dict(), **OWN).url == reverse("settings:people")
+
+    crew.refresh_from_db()
+    assert (crew.email, crew.role, crew.is_active) == ("mallard@example.com", "office", False)

@@ -8,7 +8,7 @@ from auditlog.models import LogEntry
 from django.test import Client as Browser
 from django.urls import reverse
 
-from clients.messaging.law import rule_for
+from clients.messaging.law import LegalRules, rule_for
 from clients.messaging.models import LawRule, MessageText
 from clients.messaging.texts import compose_text
 from clients.models import Business
@@ -204,6 +204,39 @@ def test_the_owner_enters_a_rule_and_drops_it(as_owner: Browser) -> None:
     assert "our own rule" in page(as_owner.get("/settings/law/"))
     as_owner.post(reverse("speech:law_drop", args=[row.pk]))
     assert not LawRule.objects.exists()
+
+
+def test_a_rule_of_the_owner_keeps_what_its_form_does_not_ask(as_owner: Browser) -> None:
+    """The days that a look into the register counts, and what somebody who is asked is told."""
+    calls = reverse("speech:law_rule", args=("GB", "call"))
+    assert as_owner.post(calls, RULE | {"bases": ["express", "register"]}).status_code == 302
+    mail = reverse("speech:law_rule", args=("CA", "email"))
+    assert as_owner.post(mail, RULE).status_code == 302
+
+    rules = LegalRules.load()
+    british, canadian = (
+        rules.rule_of(country, channel, date(2026, 12, 1))
+        for country, channel in (("GB", "call"), ("CA", "email"))
+    )
+    assert british.is_own
+    assert british.consent_expires("register", None, date(2026, 11, 25)) == date(2026, 12, 23)
+    assert canadian.is_own
+    assert canadian.asking_must_include == ("name", "postal_address", "contact", "withdrawal")
+
+
+def test_no_rule_takes_a_look_into_the_register_without_an_end(as_owner: Browser) -> None:
+    path = reverse("speech:law_rule", args=("DE", "call"))
+    answer = as_owner.post(path, RULE | {"bases": ["express", "register"]})
+    assert "is not one of the available choices" in page(answer)
+    assert not LawRule.objects.exists()
+
+    kept = {"bases": ["register"], "must_include": ["name"]}  # as an older form could keep it
+    day = date(2026, 1, 1)
+    LawRule.objects.create(
+        jurisdiction="DE", medium="call", valid_from=day, checked_on=day, source="x", rules=kept
+    )
+    rule = LegalRules.load().rule_of("DE", "call", day)
+    assert rule.consent_expires("register", None, day) == day
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 from django.db import connection
 from django.test import Client as Browser
+from django.urls import reverse
 from django.utils import timezone
 
 from clients import outward
@@ -351,3 +352,17 @@ def test_mail_server_and_gateway_are_looked_at_too(
     for transport in (SmtpTransport(business), GatewayTransport(business)):
         with pytest.raises(TransportDownError, match="no setting may reach"):
             transport.connect()
+
+
+def test_a_test_mail_does_not_try_out_what_no_setting_may_reach(
+    as_owner: Browser, business: Business, monkeypatch: pytest.MonkeyPatch, settings: Any
+) -> None:
+    settings.EMAIL_FROM_ENVIRONMENT = False
+    MailServer.objects.create(id=1, host="mail.example.com", port=25, security="none")
+    names_lead_to(monkeypatch, "169.254.169.254")
+
+    sent = {"to": "maren@example.com"}
+    page = as_owner.post(reverse("settings:test_mail"), sent, follow=True).content.decode()
+
+    assert "169.254.169.254, which no setting may reach" in page
+    assert Business.objects.get().mail_tested_with == business.mail_tested_with

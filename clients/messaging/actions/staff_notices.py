@@ -23,11 +23,17 @@ from clients.messaging.channels import SenderIdentity, mail_connection
 from clients.messaging.models import SendingRules, StaffNotice
 from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.models import Business, Channel, Client, User
+from clients.outward import ForbiddenAddressError
 from clients.signing_in import invitation_path, new_password_path
 
 MAX_IN_ONE_MAIL = 50
 MAX_SUBJECT_CHARACTERS = 120
-NOT_TAKEN = (ConnectionRefusedError, smtplib.SMTPConnectError, smtplib.SMTPHeloError)
+NOT_TAKEN = (
+    ConnectionRefusedError,
+    ForbiddenAddressError,
+    smtplib.SMTPConnectError,
+    smtplib.SMTPHeloError,
+)
 logger = logging.getLogger(__name__)
 
 
@@ -48,7 +54,7 @@ def announce_to_person(
     *, person: User, key: str, words: str, url: str = "", link: str = "", now: datetime
 ) -> bool:
     """Note something about the person's own account: mailed at once, whatever they chose to hear
-    of. Whether it is new and they have an address."""
+    of. Whether there is an address to mail to; the same key again changes nothing."""
     if not person.email:
         return False
     row = StaffNotice(user=person, key=key[:160], words=words[:500], url=url, made_at=now)

@@ -208,15 +208,24 @@ class SmtpRefusedError(Exception):
         self.reply = reply
 
 
+class OutwardMailBackend(EmailBackend):
+    """Connects only where a setting may lead."""
+
+    def open(self) -> bool | None:
+        if self.connection is None:
+            outward_addresses(self.host, self.port, may_be_own=True)
+        return super().open()
+
+
 def backend_maker() -> Callable[[], EmailBackend]:
     """By the environment, if it names a server; else by what was entered on the page of the mail
     server; else by Django's settings. Reads the database now, and not when it is called. Raises
     `SealError`."""
     kept = MailServer.in_use()
     if kept is None:
-        return EmailBackend
+        return OutwardMailBackend
     return partial(
-        EmailBackend,
+        OutwardMailBackend,
         host=kept.host,
         port=kept.port,
         username=kept.username,
@@ -255,7 +264,6 @@ class SmtpTransport:
         except SealError as error:
             raise TransportDownError(str(error)) from error
         try:
-            outward_addresses(backend.host, backend.port, may_be_own=True)
             backend.open()
             self.smtp = backend.connection
             self.has_sent = False

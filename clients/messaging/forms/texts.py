@@ -14,6 +14,7 @@ from clients.messaging.law import (
     CLOSED_ALL_DAY,
     DAY_KINDS,
     NONE_NEEDED,
+    REGISTER,
     LegalRule,
     allowed_hours,
     contents,
@@ -161,6 +162,10 @@ class LawRuleForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.today = today
         self.rule = rule
+        if rule.register_days is None:  # nothing says how long a look into it counts
+            self.fields["bases"].choices = [  # type: ignore[attr-defined]
+                (basis, label) for basis, label in BASIS_LABELS.items() if basis != REGISTER
+            ]
         self.has_hours = traits_of(medium).disturbs
         for day, label in zip(
             DAY_KINDS, ("Monday to Friday", "Saturday", "Sunday and holidays"), strict=True
@@ -214,6 +219,8 @@ class LawRuleForm(forms.Form):
             "bases": values["bases"],
             "months": months,
             "must_include": values["must_include"],
+            "asking_must_include": list(self.rule.asking_must_include),
+            "register_days": self.rule.register_days,
             "note": values["note"],
             "act_within": self.rule.act_within,
             "works_for": self.rule.works_for,

@@ -15,6 +15,7 @@ OBJECTION_PATTERN = re.compile(
     r"|ne (plus|pas) recevoir|plus de (lettres|courrier)",
     re.IGNORECASE,
 )
+WITHDRAWAL = "withdrawal"  # of a request for consent alone: that it can be taken back
 WHERE_TO_ENTER = "under Settings, The business"
 
 
@@ -36,11 +37,20 @@ def check_required_contents(
             raise Unsendable(f"The law ({rule.code}) wants {words} in it. Put it into the text.")
 
 
+def required_words(name: str) -> str:
+    if name == WITHDRAWAL:
+        return "a word that it can be taken back"
+    return REQUIRED_CONTENTS[name][0]
+
+
 def missing_contents(names: Iterable[str], business: Business, text: str, medium: str) -> list[str]:
     """Which of these contents a text lacks, in words."""
     flat = normalize_wording(text)
-    found = ((REQUIRED_CONTENTS[name][0], REQUIRED_CONTENTS[name][1]) for name in names)
-    return [words for words, holds in found if not holds(business, flat, medium)]
+    return [
+        required_words(name)
+        for name in names
+        if not REQUIRED_CONTENTS[name][1](business, flat, medium)
+    ]
 
 
 def normalize_wording(text: str) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cache, reduce
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from clients.messaging.models import LawRule
 from clients.models import Channel, Client, traits_of
@@ -73,9 +73,9 @@ class LegalRule:
     ) -> date | None:
         """The last day on which the basis holds, None if it has no end.
         The past if it never held."""
-        if basis == REGISTER:
-            days = self.register_days
-            return given_on + timedelta(days=days) if days and given_on else None
+        if basis == REGISTER:  # no longer than its day where nothing says how long
+            days = timedelta(days=self.register_days or 0)
+            return given_on + days if given_on else date.min
         months = self.months.get(basis)
         if months is None:
             return None
@@ -281,7 +281,17 @@ class LegalRules:
         return next(rule for rule in rules if rule.jurisdiction == DEFAULT_JURISDICTION)
 
 
-def newest_rule_on(rules: Iterable[LegalRule], on: date) -> LegalRule | None:
+class Dated(Protocol):
+    """A line of the table."""
+
+    @property
+    def valid_from(self) -> date: ...
+
+
+DatedLine = TypeVar("DatedLine", bound=Dated)
+
+
+def newest_rule_on(rules: Iterable[DatedLine], on: date) -> DatedLine | None:
     return max(
         (rule for rule in rules if rule.valid_from <= on),
         key=lambda rule: rule.valid_from,

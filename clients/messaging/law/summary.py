@@ -16,7 +16,6 @@ CERTAINTY_LABELS = {
     "memory": "from memory: ask before you rely on it",
 }
 BASIS_STARTS = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
-ASKING_WORDS = {"withdrawal": "a word that it can be taken back"}
 DAY_LABELS = ("Monday to Friday", "Saturday", "Sunday and holidays")
 
 
@@ -48,15 +47,12 @@ class RuleSummary:
 
     @property
     def contents(self) -> list[str]:
-        return [contents.REQUIRED_CONTENTS[name][0] for name in self.rule.must_include]
+        return [contents.required_words(name) for name in self.rule.must_include]
 
     @property
     def asking(self) -> list[str]:
         """What must be said to somebody who is asked to agree."""
-        return [
-            ASKING_WORDS.get(name) or contents.REQUIRED_CONTENTS[name][0]
-            for name in self.rule.asking_must_include
-        ]
+        return [contents.required_words(name) for name in self.rule.asking_must_include]
 
     @property
     def window(self) -> str:

@@ -4,8 +4,9 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
+from operator import attrgetter
 
-from clients.messaging.law.rules import country_group, law_table
+from clients.messaging.law.rules import country_group, law_table, newest_rule_on
 
 
 @dataclass(frozen=True)
@@ -39,9 +40,11 @@ def table_withdrawals() -> tuple[WithdrawalRight, ...]:
 
 
 def withdrawal_right(countries: Collection[str], *, on: date) -> WithdrawalRight | None:
-    """The widest of these countries, None where no country of them has one in the table."""
+    """The widest of these countries' newest, None where no country of them has one in the table."""
     places = {place for each in countries if each for place in (each, country_group(each))}
-    found = [
-        row for row in table_withdrawals() if row.jurisdiction in places and row.valid_from <= on
-    ]
-    return max(found, key=lambda row: (row.days, row.function, row.valid_from), default=None)
+    newest = (
+        newest_rule_on((row for row in table_withdrawals() if row.jurisdiction == place), on)
+        for place in sorted(places)
+    )
+    wideness = attrgetter("days", "function", "valid_from")
+    return max(filter(None, newest), key=wideness, default=None)
