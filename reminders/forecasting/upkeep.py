@@ -173,7 +173,6 @@ class UpkeepPlanner:
 
     def jobs(self, age: float, recoat: JobPrice, strip: JobPrice) -> list[UpkeepJob]:
         """With a strip wherever the coats have grown too thick, and first where one is due now."""
-        rate = forecast.seasonal_rate(forecast.sun_on_deck(self.core), self.core.wet_days)
         rule = forecast.UpkeepRule(
             age_months=age,
             workable=bridge.workable_months_of_coats(self.coats, self.core)[0],
@@ -182,7 +181,7 @@ class UpkeepPlanner:
             strip_cost=float(strip.amount),
         )
         jobs = forecast.plan_coating_jobs(
-            forecast.SeasonalClock(rate),
+            forecast.deck_clock(self.core),
             rule,
             first_on=bridge.epoch_days(self.first_on),
             until=bridge.epoch_days(self.today) + 365.25 * PLANNED_YEARS,
