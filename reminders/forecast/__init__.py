@@ -13,7 +13,7 @@ from reminders.forecast.backtesting import (
     backtest,
     simple_rule_scores,
 )
-from reminders.forecast.check_value import CLIENT_SKILL, CREW_SKILL, look_values
+from reminders.forecast.check_value import CLIENT_SKILL, CREW_SKILL, LookSkill, look_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
     CalendarMonth,
@@ -91,6 +91,7 @@ __all__ = [
     "Floats",
     "InspectionData",
     "LearnedBook",
+    "LookSkill",
     "Posterior",
     "Prediction",
     "SeasonalClock",

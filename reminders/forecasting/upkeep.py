@@ -91,15 +91,20 @@ class Upkeep:
         return self.jobs[0].month if self.jobs else None
 
 
-def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | None:
-    """For the deck of a forecast; None while the prices of the two jobs are not known.
+def deck_upkeep(
+    row: Forecast, *, today: date, business: Business, coats: NewestCoats | None = None
+) -> Upkeep | None:
+    """For the deck of a forecast; None while the prices of the two jobs are not known. `coats` is
+    the newest coat of this deck alone, read where it is not given.
 
     Its first job comes in the month of the forecast's due day, or in the next one that can be
     worked; the others follow at the best age.
     """
     prices = deck_job_prices(row, today=today, currency=business.currency)
-    coats = read_newest_coats([row.deck_id], today=today)
-    if "recoat" not in prices or "strip" not in prices or coats is None:
+    if "recoat" not in prices or "strip" not in prices:
+        return None
+    coats = coats or read_newest_coats([row.deck_id], today=today)
+    if coats is None:
         return None
     recoat = prices["recoat"]
     strip = prices["strip"]
@@ -121,7 +126,7 @@ def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | N
         currency=business.currency,
         jobs=plan.jobs(best.months, recoat, strip) if isfinite(best.months) else [],
         advice=plan.advice,
-        look=look_worth(coats, today=today, strip_price=float(strip.amount / recoat.amount)),
+        look=look_worth(core, today=today, strip_price=float(strip.amount / recoat.amount)),
     )
 
 
