@@ -6,8 +6,10 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import IntegrityError, transaction
+from django.dispatch import receiver
 
 from clients import display
+from clients.events import house_sold
 from clients.messaging import outbox
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import ToDo
@@ -86,6 +88,13 @@ def end_care_plan(*, plan: CarePlan, ended_by: EndedBy, now: datetime) -> bool:
             cancel_plan_visit(visit, "The client has ended the care plan.", now)
         tell_office(row, "has ended the care plan", f"plan-end/{row.pk}", now)
     return True
+
+
+@receiver(house_sold)
+def end_plan_of_sold_house(*, site_id: int, now: datetime, **_signal: object) -> None:
+    """The new owner has agreed to nothing; whoever notes the sale knows of it."""
+    for plan in CarePlan.objects.running().filter(site=site_id):
+        end_care_plan(plan=plan, ended_by=EndedBy.US, now=now)
 
 
 @transaction.atomic

@@ -295,6 +295,25 @@ def test_who_has_sold_the_house_has_no_plan_and_hears_no_more(
     assert Stop.objects.get().why == "sold"
 
 
+def test_the_buyer_of_a_house_has_agreed_to_no_plan_and_is_booked_by_none(
+    as_owner: Browser, deck: Deck, clock: Any
+) -> None:
+    agree(as_owner, deck)
+
+    as_owner.post(
+        f"/jobs/sold/{deck.site_id}/",
+        {"sold_on": "2027-05-10", "name": "Otto Bright", "email": "otto@example.org"},
+    )
+    night(clock, TODAY + timedelta(days=1))
+
+    deck.refresh_from_db()
+    assert deck.site.client.name == "Otto Bright"
+    assert CarePlan.objects.get().ended_by == "us"
+    assert not Booking.objects.exists()
+    assert not Message.objects.exists()
+    assert not Stop.objects.exists()
+
+
 def test_a_pause_that_is_over_does_not_bring_reminders_back_while_a_plan_runs(
     as_owner: Browser, deck: Deck, clock: Any
 ) -> None:
