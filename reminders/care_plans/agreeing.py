@@ -84,7 +84,7 @@ def end_care_plan(*, plan: CarePlan, ended_by: EndedBy, now: datetime) -> bool:
     row.save(update_fields=["ended_on", "ended_by"])
     Stop.objects.filter(deck__site=row.site_id, why=Stop.Why.PLAN).delete()
     if ended_by == EndedBy.CLIENT:
-        for visit in row.visits.ahead().filter(say_no_by__gte=today):
+        for visit in row.visits.refusable(today):
             cancel_plan_visit(visit, "The client has ended the care plan.", now)
         tell_office(row, "has ended the care plan", f"plan-end/{row.pk}", now)
     return True
@@ -130,7 +130,7 @@ def refuse_plan_visit(*, visit: PlanVisit, now: datetime) -> bool:
     if row.refused_at:
         return False
     today = Business.objects.get().today(now)
-    if today > row.say_no_by or not PlanVisit.objects.ahead().filter(pk=row.pk).exists():
+    if not PlanVisit.objects.refusable(today).filter(pk=row.pk).exists():
         raise CarePlanError("too late")
     cancel_plan_visit(row, "Care plan: the client said no to this week.", now)
     day = display.format_day(row.booking.first_on)

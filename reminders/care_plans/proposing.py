@@ -15,7 +15,6 @@ from clients.messaging.models import ToDo
 from clients.models import Business, Deck
 from jobs import diary
 from jobs.actions.bookings import BookingError, NewBooking, NoRoomError, book_work
-from jobs.models import Booking
 from reminders.care_plans.agreeing import end_plans_at_term, stop_plan_reminders
 from reminders.care_plans.telling import tell_of_plan_visit
 from reminders.models import CarePlan, Forecast, PlanVisit
@@ -122,15 +121,8 @@ def is_past_term(plan: CarePlan, day: date) -> bool:
 def ready_decks(plan: CarePlan, today: date) -> dict[int, date]:
     """Deck → the day its window opens, of those that will be ready with the first of them, if that
     is near enough; none that is booked otherwise."""
-    living = Booking.objects.filter(
-        site=plan.site_id, state__in=[Booking.State.BOOKED, Booking.State.HELD]
-    )
-    rows = Forecast.objects.current().filter(deck__site=plan.site_id)
-    opens = dict(
-        rows.exclude(deck__in=living.exclude(decks=None).values("decks"))
-        .order_by()
-        .values_list("deck_id", "window_opens_on")
-    )
+    rows = Forecast.objects.current().unbooked().filter(deck__site=plan.site_id).order_by()
+    opens = dict(rows.values_list("deck_id", "window_opens_on"))
     first = min(opens.values(), default=date.max)
     if first > today + timedelta(days=plan.notice_days) + PROPOSED_AHEAD:
         return {}
@@ -152,7 +144,7 @@ def ask_for_hand(plan: CarePlan, why: str, today: date, now: datetime) -> None:
         kind=ToDo.Kind.BOOK,
         key=f"plan/{plan.pk}/{today:%Y-%m}",
         client=client,
-        words=f"{client.name}: the care plan finds no week. {why}"[:500],
+        words=f"{client.name}: the care plan finds no week. {why}",
         url=f"/clients/property/{plan.site_id}/plan/",
     )
     add_to_do(matter=matter, now=now)
