@@ -4,7 +4,7 @@ Whoever changes something sends the event inside the transaction of the change a
 A receiver that fails undoes the change: `send`, never `send_robust`. Within one app the function is
 called directly. The receivers: clients/messaging/actions/staff_notices.py,
 jobs/actions/offer_sending.py, offer_withdrawal.py and structure.py, reminders/actions.py,
-restorer/api/forgetting.py, restorer/webhooks/announcing.py.
+reminders/care_plans/agreeing.py, restorer/api/forgetting.py, restorer/webhooks/announcing.py.
 """
 
 from django.dispatch import Signal
@@ -37,6 +37,10 @@ clients_left = Signal()
 # about them is not sent, and what they said about reminders does not bind the new one.
 # deck_ids: Collection[int], words: str, now: datetime
 decks_handed_over = Signal()
+
+# A house is sold: what was agreed with the former owner about the property as a whole ends.
+# site_id: int, now: datetime
+house_sold = Signal()
 
 # People are erased: what they told us in words of their own goes; the rest of the book is walked.
 # client_ids: Collection[int], named_by: re.Pattern[str]

@@ -9,7 +9,7 @@ class RemindersConfig(AppConfig):
     def ready(self) -> None:
         from auditlog.registry import auditlog
 
-        from reminders import actions  # noqa: F401 - its receivers connect themselves
+        from reminders import actions, care_plans  # noqa: F401 - receivers connect themselves
         from reminders.models import CarePlan
 
         auditlog.register(CarePlan)

@@ -708,6 +708,10 @@ class PlanVisitQuerySet(models.QuerySet["PlanVisit"]):
         """Booked or held, and not refused."""
         return self.standing().filter(booking__state__in=[Booking.State.BOOKED, Booking.State.HELD])
 
+    def refusable(self, today: date) -> "PlanVisitQuerySet":
+        """Those that the client may still say no to."""
+        return self.ahead().filter(say_no_by__gte=today)
+
     def worth_by_month(self, currency: str) -> "list[tuple[date, int, Decimal]]":
         """Month of the visit, how many, and what was agreed for them in this currency, of those
         that were not refused or cancelled."""

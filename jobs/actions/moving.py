@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from clients.actions import clients
 from clients.actions.merging import free_label
 from clients.actions.saving import lock_row, save_if_changed
-from clients.events import decks_changed, decks_handed_over
+from clients.events import decks_changed, decks_handed_over, house_sold
 from clients.models import Client, Deck, FormerOwner, Property, User
 from jobs.actions.offer_withdrawal import withdraw_offers_about_decks
 from jobs.actions.placement import OPEN_BOOKING_STATES
@@ -54,6 +54,7 @@ def sell_property(
     )
     save_if_changed(site, {"client": buyer})
     FormerOwner.objects.create(site=site, client=former, until=sold_on, by=by)
+    house_sold.send(Property, site_id=site.pk, now=now)
     hand_over(decks, f"{former} has sold {site.street}.", now)
     return buyer
 

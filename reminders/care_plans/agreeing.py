@@ -6,8 +6,10 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import IntegrityError, transaction
+from django.dispatch import receiver
 
 from clients import display
+from clients.events import house_sold
 from clients.messaging import outbox
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import ToDo
@@ -82,10 +84,17 @@ def end_care_plan(*, plan: CarePlan, ended_by: EndedBy, now: datetime) -> bool:
     row.save(update_fields=["ended_on", "ended_by"])
     Stop.objects.filter(deck__site=row.site_id, why=Stop.Why.PLAN).delete()
     if ended_by == EndedBy.CLIENT:
-        for visit in row.visits.ahead().filter(say_no_by__gte=today):
+        for visit in row.visits.refusable(today):
             cancel_plan_visit(visit, "The client has ended the care plan.", now)
         tell_office(row, "has ended the care plan", f"plan-end/{row.pk}", now)
     return True
+
+
+@receiver(house_sold)
+def end_plan_of_sold_house(*, site_id: int, now: datetime, **_signal: object) -> None:
+    """The new owner has agreed to nothing; whoever notes the sale knows of it."""
+    for plan in CarePlan.objects.running().filter(site=site_id):
+        end_care_plan(plan=plan, ended_by=EndedBy.US, now=now)
 
 
 @transaction.atomic
@@ -121,7 +130,7 @@ def refuse_plan_visit(*, visit: PlanVisit, now: datetime) -> bool:
     if row.refused_at:
         return False
     today = Business.objects.get().today(now)
-    if today > row.say_no_by or not PlanVisit.objects.ahead().filter(pk=row.pk).exists():
+    if not PlanVisit.objects.refusable(today).filter(pk=row.pk).exists():
         raise CarePlanError("too late")
     cancel_plan_visit(row, "Care plan: the client said no to this week.", now)
     day = display.format_day(row.booking.first_on)

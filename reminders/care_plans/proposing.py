@@ -9,12 +9,12 @@ from decimal import Decimal
 
 from django.db import transaction
 
+from clients import display
 from clients.messaging.actions.to_dos import add_to_do
 from clients.messaging.models import ToDo
 from clients.models import Business, Deck
 from jobs import diary
 from jobs.actions.bookings import BookingError, NewBooking, NoRoomError, book_work
-from jobs.models import Booking
 from reminders.care_plans.agreeing import end_plans_at_term, stop_plan_reminders
 from reminders.care_plans.telling import tell_of_plan_visit
 from reminders.models import CarePlan, Forecast, PlanVisit
@@ -25,7 +25,7 @@ from reminders.price_rule import term_end
 logger = logging.getLogger(__name__)
 PROPOSED_AHEAD = timedelta(weeks=6)  # beyond the notice; nobody is booked earlier (judgement)
 READY_WITH = timedelta(days=60)  # decks ready so soon after the first go with it (judgement)
-WEEKS_LOOKED_AT = 12
+WEEKS_LOOKED_AT = 20  # the longest notice and `PROPOSED_AHEAD`
 MIN_HOURS = Decimal(1)
 
 
@@ -62,10 +62,7 @@ def propose_plan_visit(*, plan: CarePlan, business: Business, now: datetime) -> 
         return None
     today = business.today(now)
     week = find_plan_week(row, business, today)
-    if week is None:
-        return None
-    season = last_day_of_season(week.monday, business.season_months)
-    if row.visits.standing().filter(season_ends_on=season).exists():
+    if week is None or has_visit(row, week.monday, business):
         return None
     booking = book_work(
         work=NewBooking(site=row.site, decks=week.decks, hours=week.hours, week=week.monday),
@@ -75,7 +72,7 @@ def propose_plan_visit(*, plan: CarePlan, business: Business, now: datetime) -> 
     )
     visit = PlanVisit.objects.create(
         plan=row,
-        season_ends_on=season,
+        season_ends_on=last_day_of_season(week.monday, business.season_months),
         booking=booking,
         price=row.price_on_day(booking.first_on),
         say_no_by=today + timedelta(days=row.notice_days),
@@ -86,6 +83,8 @@ def propose_plan_visit(*, plan: CarePlan, business: Business, now: datetime) -> 
 
 
 def find_plan_week(plan: CarePlan, business: Business, today: date) -> ProposedWeek | None:
+    """None while there is time. Raises `NoRoomError` where a deck is ready and every week that it
+    could have is full."""
     ready = ready_decks(plan, today)
     if not ready:
         return None
@@ -94,14 +93,25 @@ def find_plan_week(plan: CarePlan, business: Business, today: date) -> ProposedW
     hours = max(MIN_HOURS, Decimal(str(round(times.visit_hours(list(ready)), 2))))
     notice = today + timedelta(days=plan.notice_days)
     first = max(notice + timedelta(days=1), min(ready.values()), after_refusals(plan, today))
-    for week in diary.week_capacities(
-        hours=hours, site=plan.site, today=today, weeks=WEEKS_LOOKED_AT
-    ):
-        if week.monday > notice + PROPOSED_AHEAD or is_past_term(plan, week.monday):
-            return None
-        if week.has_room and week.monday >= first:
-            return ProposedWeek(decks, hours, week.monday)
+    weeks = [
+        week
+        for week in diary.week_capacities(
+            hours=hours, site=plan.site, today=today, weeks=WEEKS_LOOKED_AT
+        )
+        if first <= week.monday <= notice + PROPOSED_AHEAD and not is_past_term(plan, week.monday)
+    ]
+    if with_room := next((week for week in weeks if week.has_room), None):
+        return ProposedWeek(decks, hours, with_room.monday)
+    is_waiting = min(ready.values()) <= notice
+    if weeks and is_waiting and not has_visit(plan, weeks[0].monday, business):
+        raise NoRoomError(f"None has room until that of {display.format_day(weeks[-1].monday)}.")
     return None
+
+
+def has_visit(plan: CarePlan, day: date, business: Business) -> bool:
+    """In the season of a day; one is all that there is."""
+    season = last_day_of_season(day, business.season_months)
+    return plan.visits.standing().filter(season_ends_on=season).exists()
 
 
 def is_past_term(plan: CarePlan, day: date) -> bool:
@@ -111,15 +121,8 @@ def is_past_term(plan: CarePlan, day: date) -> bool:
 def ready_decks(plan: CarePlan, today: date) -> dict[int, date]:
     """Deck → the day its window opens, of those that will be ready with the first of them, if that
     is near enough; none that is booked otherwise."""
-    living = Booking.objects.filter(
-        site=plan.site_id, state__in=[Booking.State.BOOKED, Booking.State.HELD]
-    )
-    rows = Forecast.objects.current().filter(deck__site=plan.site_id)
-    opens = dict(
-        rows.exclude(deck__in=living.exclude(decks=None).values("decks"))
-        .order_by()
-        .values_list("deck_id", "window_opens_on")
-    )
+    rows = Forecast.objects.current().unbooked().filter(deck__site=plan.site_id).order_by()
+    opens = dict(rows.values_list("deck_id", "window_opens_on"))
     first = min(opens.values(), default=date.max)
     if first > today + timedelta(days=plan.notice_days) + PROPOSED_AHEAD:
         return {}
@@ -141,7 +144,7 @@ def ask_for_hand(plan: CarePlan, why: str, today: date, now: datetime) -> None:
         kind=ToDo.Kind.BOOK,
         key=f"plan/{plan.pk}/{today:%Y-%m}",
         client=client,
-        words=f"{client.name}: the care plan finds no week. {why}"[:500],
+        words=f"{client.name}: the care plan finds no week. {why}",
         url=f"/clients/property/{plan.site_id}/plan/",
     )
     add_to_do(matter=matter, now=now)

@@ -42,7 +42,7 @@ def tell_of_plan_visit(*, visit: PlanVisit, business: Business, now: datetime) -
         kind=ToDo.Kind.TELL,
         key=f"tell/{visit.booking.uid}/{visit.booking.sequence}",
         client=client,
-        words=f"Tell {client}: care plan visit. {' '.join(reasons)}"[:500],
+        words=f"Tell {client}: care plan visit. {' '.join(reasons)}",
         url=f"/diary/{visit.booking_id}/",
     )
     add_to_do(matter=matter, now=now)

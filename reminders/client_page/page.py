@@ -134,8 +134,8 @@ class ClientPage:
     @property
     def may_refuse_visit(self) -> bool:
         visit = self.plan_visit
-        is_ahead = bool(visit and PlanVisit.objects.ahead().filter(pk=visit.pk).exists())
-        return bool(visit and is_ahead and self.today <= visit.say_no_by)
+        rows = PlanVisit.objects.refusable(self.today)
+        return visit is not None and rows.filter(pk=visit.pk).exists()
 
     @property
     def plan_price(self) -> Decimal | None:

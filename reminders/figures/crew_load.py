@@ -11,10 +11,10 @@ from jobs.diary import crew_hours_by_month
 from jobs.models import Booking, BookingDay, Job, Offer
 from reminders.figures.monthly_figure import (
     MONTHS_A_YEAR,
-    MONTHS_LOOKED_AT,
     FigureColumn,
     MonthlyFigure,
     count_words,
+    months_around,
     year_words,
 )
 from reminders.months import shift_months
@@ -24,9 +24,8 @@ HOUR_COLUMNS = {"done": "Done", "booked": "Booked", "without_day": "Accepted, no
 
 
 def read_crew_load(*, today: date, business: Business) -> MonthlyFigure:
-    first = shift_months(today.replace(day=1), -MONTHS_A_YEAR)
-    months = [shift_months(first, later) for later in range(MONTHS_LOOKED_AT)]
-    until = shift_months(first, MONTHS_LOOKED_AT)
+    months = months_around(today)
+    first, until = months[0], shift_months(months[-1], 1)
     unbooked = Job.objects.done_between(first, today).without_booking().count()
     rows = crew_load_rows(
         months,

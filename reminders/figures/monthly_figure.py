@@ -82,8 +82,16 @@ def write_value(value: Decimal | float | None, counted_in: CountedIn) -> str:
 
 def months_back(today: date) -> list[date]:
     """Two years that end with the present month."""
-    first = shift_months(today.replace(day=1), 1 - MONTHS_LOOKED_AT)
-    return [shift_months(first, later) for later in range(MONTHS_LOOKED_AT)]
+    return two_years_from(shift_months(today.replace(day=1), 1 - MONTHS_LOOKED_AT))
+
+
+def months_around(today: date) -> list[date]:
+    """A year that ends before the present month, and one that begins with it."""
+    return two_years_from(shift_months(today.replace(day=1), -MONTHS_A_YEAR))
+
+
+def two_years_from(month: date) -> list[date]:
+    return [shift_months(month, later) for later in range(MONTHS_LOOKED_AT)]
 
 
 def start_of_months(months: Sequence[date]) -> datetime:

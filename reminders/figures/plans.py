@@ -10,10 +10,10 @@ from clients import display
 from clients.models import Business
 from reminders.figures.monthly_figure import (
     MONTHS_A_YEAR,
-    MONTHS_LOOKED_AT,
     FigureColumn,
     MonthlyFigure,
     count_words,
+    months_around,
     year_words,
 )
 from reminders.models import CarePlan, PlanVisit
@@ -22,8 +22,7 @@ from reminders.pictures import MonthColumn, month_columns
 
 
 def read_plans(*, today: date, business: Business) -> MonthlyFigure:
-    first = shift_months(today.replace(day=1), -MONTHS_A_YEAR)
-    months = [shift_months(first, later) for later in range(MONTHS_LOOKED_AT)]
+    months = months_around(today)
     rows = plan_rows(
         months,
         list(CarePlan.objects.order_by().values_list("starts_on", "ended_on")),

@@ -21,6 +21,7 @@ from reminders.figures.monthly_figure import (
     FigureColumn,
     MonthlyFigure,
     count_words,
+    two_years_from,
     write_value,
 )
 from reminders.forecast import Floats
@@ -49,21 +50,28 @@ COLUMNS = [
 
 def read_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
     """In a fixed number of queries. Of a large book every deck is looked at once a day only."""
-    if Forecast.objects.count() <= LARGE_BOOK_DECKS:
+    if not is_large_book():
         return calculate_work_to_come(today=today, business=business)
     kept: MonthlyFigure | None = cache.get(kept_figure_key(today, business))
-    return kept or keep_work_to_come(today=today, business=business)
+    return kept or calculate_and_keep(today=today, business=business)
+
+
+def is_large_book() -> bool:
+    return Forecast.objects.count() > LARGE_BOOK_DECKS
 
 
 def kept_figure_key(today: date, business: Business) -> str:
     return f"work-to-come/{business.currency}/{today}"
 
 
-def keep_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
-    """Calculate it now; a large book then shows it for the rest of the day."""
+def keep_work_to_come(*, today: date, business: Business) -> None:
+    """Of a large book, calculate it now; the page then shows it for the rest of the day."""
+    if is_large_book():
+        calculate_and_keep(today=today, business=business)
+
+
+def calculate_and_keep(*, today: date, business: Business) -> MonthlyFigure:
     found = calculate_work_to_come(today=today, business=business)
-    if Forecast.objects.count() <= LARGE_BOOK_DECKS:
-        return found
     kept = replace(found, notes=[*found.notes, COUNTED_ONCE])
     cache.set(kept_figure_key(today, business), kept, SECONDS_A_DAY)
     return kept
@@ -72,7 +80,7 @@ def keep_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
 def calculate_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
     """From every deck of the book, in a fixed number of queries."""
     known = {row[0]: WornDeck._make(row) for row in Forecast.objects.current().worn_deck_rows()}
-    months = [shift_months(today.replace(day=1), later) for later in range(MONTHS_LOOKED_AT)]
+    months = two_years_from(today.replace(day=1))
     ends = [today, *(shift_months(month, 1) for month in months)]
     found = [
         part for ids in batches_of(sorted(known)) if (part := chances_worn(ids, ends, today=today))

@@ -13,7 +13,7 @@ from reminders.forecast.backtesting import (
     backtest,
     simple_rule_scores,
 )
-from reminders.forecast.check_value import CLIENT_SKILL, CREW_SKILL, look_values
+from reminders.forecast.check_value import CLIENT_SKILL, CREW_SKILL, LookSkill, look_values
 from reminders.forecast.clock import SeasonalClock, seasonal_rate
 from reminders.forecast.coating_plan import (
     CalendarMonth,
@@ -27,6 +27,7 @@ from reminders.forecast.due_chances import worn_chances_by_day
 from reminders.forecast.exposure import (
     FACTORS,
     SUNSHINE_BIAS,
+    deck_clock,
     extraterrestrial_radiation,
     radiation_from_sunshine,
     sun_on_deck,
@@ -40,7 +41,7 @@ from reminders.forecast.intervals import Visits, life_bounds
 from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.pooling import LearnedBook, pool_learned
 from reminders.forecast.posterior import Fit, Posterior
-from reminders.forecast.prediction import UNKNOWNS, Prediction, life_after_grades, predict
+from reminders.forecast.prediction import UNKNOWNS, Prediction, inspected_lives, predict
 from reminders.forecast.priors import PUBLISHED_PRIOR
 from reminders.forecast.replacement import (
     UpkeepLaw,
@@ -90,6 +91,7 @@ __all__ = [
     "Floats",
     "InspectionData",
     "LearnedBook",
+    "LookSkill",
     "Posterior",
     "Prediction",
     "SeasonalClock",
@@ -102,9 +104,10 @@ __all__ = [
     "backtest",
     "best_work_days",
     "best_workable_month",
+    "deck_clock",
     "extraterrestrial_radiation",
     "film_shares",
-    "life_after_grades",
+    "inspected_lives",
     "life_bounds",
     "look_values",
     "optimal_recoat_age",

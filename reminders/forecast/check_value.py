@@ -10,16 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from reminders.forecast.arrays import Floats
-from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.intervals import STRIP_RATIO
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import (
-    believe_grades,
-    believe_inspections,
-    predict_log_life,
-)
+from reminders.forecast.prediction import inspected_lives
 from reminders.forecast.priors import OBSERVER_DOUBTS
 from reminders.forecast.wear_limits import (
     FILM_WEAR,
@@ -238,22 +233,14 @@ def look_values(
     ndarray, shape (n,)
         Shares of the price of a recoat, over the whole decision.
     """
-    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    belief = believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
-    seen = believe_inspections(coats, clock, belief)
-    start = clock.reading(coats.coated_on)
+    lives = inspected_lives(coats, posterior, weights)
     days = np.full((MONTHS_AHEAD + 1, len(coats)), float(today))
     days += DAYS_A_MONTH * np.arange(MONTHS_AHEAD + 1)[:, None]
 
-    def chance(day: Floats, ratio: float) -> Floats:
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z = (np.log((clock.reading(day) - start) / ratio) - belief.mean) / belief.spread
-        return seen.cdf(np.where(np.isnan(z), -np.inf, z))
-
     def chances(limits: WearLimits, ratio: float) -> Floats:
         # Given that a recoat still did when one of us last looked.
-        gone = chance(coats.recoatable_on, limits.strip_ratio)[:, None]
-        passed = np.stack([chance(day, ratio) for day in days], axis=1)
+        gone = lives.chance_over(coats.recoatable_on, limits.strip_ratio)[:, None]
+        passed = np.stack([lives.chance_over(day, ratio) for day in days], axis=1)
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(gone < 1, np.clip((passed - gone) / (1 - gone), 0.0, 1.0), 1.0)
 
@@ -264,7 +251,7 @@ def look_values(
             1.0,
             # An oil long gone is stripped for no less than its worn boards take to recoat.
             max(strip_price, 1.0 + limits.worn_extra),
-            np.exp(-belief.mean),
+            np.exp(-lives.belief.mean),
             limits.worn_extra,
             BARE_MONTH,
             WRONG_RECOAT_HOURS / RECOAT_HOURS,

@@ -5,15 +5,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from reminders.forecast.arrays import Floats
-from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import (
-    believe_grades,
-    believe_inspections,
-    predict_log_life,
-)
+from reminders.forecast.prediction import inspected_lives
 
 
 def worn_chances_by_day(
@@ -41,14 +36,8 @@ def worn_chances_by_day(
     ndarray, shape (n, k)
         Between 0 and 1, not falling from one day to a later one.
     """
-    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    start = clock.reading(coats.coated_on)
-    belief = believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
-    seen = believe_inspections(coats, clock, belief)
+    lives = inspected_lives(coats, posterior, weights)
     chances = np.empty((len(coats), len(days)))
     for place, day in enumerate(days):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            age = np.log(clock.reading(np.full(len(coats), float(day))) - start)
-            z = (age - belief.mean) / belief.spread
-        chances[:, place] = seen.cdf(np.where(np.isnan(z), -np.inf, z))
+        chances[:, place] = lives.chance_over(np.full(len(coats), float(day)))
     return chances

@@ -11,7 +11,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from reminders.forecast.arrays import Booleans, Floats
-from reminders.forecast.clock import LEAST_WET_DAYS
+from reminders.forecast.clock import (
+    CLOCK_WEIGHTS,
+    LEAST_WET_DAYS,
+    ClockWeights,
+    SeasonalClock,
+    seasonal_rate,
+)
 from reminders.forecast.coats import CATEGORY_LEVELS, Coats
 
 SOLAR_CONSTANT = 0.0820  # MJ/m²·min, FAO-56 eq. 21
@@ -182,6 +188,24 @@ def sun_on_deck(coats: Coats) -> Floats:
     winter = FULL_SHADE_LOSS * np.where(coats.is_shade_unknown, usual, coats.winter_shade)
     more = FULL_SHADE_LOSS * np.where(coats.is_shade_unknown, usual, coats.summer_shade) - winter
     return coats.sun * ((1 - winter)[:, None] - more[:, None] * midsummer_weight(coats.latitude))
+
+
+def deck_clock(coats: Coats, weights: ClockWeights = CLOCK_WEIGHTS) -> SeasonalClock:
+    """Return the seasonal clock of the deck of each coat.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats.
+    weights : ClockWeights
+        What the clock follows.
+
+    Returns
+    -------
+    SeasonalClock
+        One row a coat.
+    """
+    return SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
 
 
 def facing_equator(coats: Coats) -> Floats:

@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
-from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import ArrayRecord, Coats
-from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast.exposure import deck_clock
 from reminders.forecast.likelihood import CensoringIntervals, prepare_intervals
 from reminders.forecast.mixing import expected_design
 
@@ -277,9 +277,7 @@ def ages_at_visits(coats: Coats, visits: Visits, weights: ClockWeights = CLOCK_W
             f" {visits.coat[outside][0]}"
         )
     seen = coats.take(visits.coat)
-    age = SeasonalClock(seasonal_rate(sun_on_deck(seen), seen.wet_days, weights)).months_between(
-        seen.coated_on, visits.visited_on
-    )
+    age = deck_clock(seen, weights).months_between(seen.coated_on, visits.visited_on)
     if (age < 0).any():
         row = int(np.argmax(age < 0))
         raise ValueError(

@@ -88,7 +88,7 @@ class LearnedBook:
                 f"it rests on the published figures {stored.get('prior')!r} and this program on"
                 f" {PUBLISHED_PRIOR.version}: both books need the same version of the program"
             )
-        if tuple(stored.get("names") or ()) != PUBLISHED_PRIOR.names:
+        if stored.get("names") != list(PUBLISHED_PRIOR.names):
             raise ValueError("its names are not the coefficients that this program knows")
         counts = [_count(stored, name) for name in ("visits", "coats", "decks")]
         mean = _numbers(stored, "mean", (len(PUBLISHED_PRIOR.names),))

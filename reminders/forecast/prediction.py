@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from reminders.forecast.arrays import Booleans, Floats
-from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock
 from reminders.forecast.coats import Coats
 from reminders.forecast.doubted_look import BelievedLife, believe_look
-from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, sun_on_deck
+from reminders.forecast.exposure import DESIGN_COLUMNS, FACTORS, deck_clock
 from reminders.forecast.graded_belief import grades_of_running_coats, moments_after_grades
 from reminders.forecast.mixing import MIXED_FACTORS, expected_design
 from reminders.forecast.posterior import Posterior
@@ -242,20 +242,99 @@ def start_variance(coats: Coats, mean: Floats) -> Floats:
     return half**2 / 3 / np.exp(2 * mean)
 
 
+class InspectedLives(NamedTuple):
+    """What is believed of the lives of n running coats, and the clock that counts them.
+
+    Parameters
+    ----------
+    clock : SeasonalClock
+        Their clock.
+    start : ndarray, shape (n,)
+        Its readings when they were put on.
+    before : LogLife
+        What is believed without what was found of the coats themselves.
+    belief : LogLife
+        The same once their grades are read along the path of wear.
+    seen : BelievedLife
+        Log lives, standardised by `belief`, once the coats have been inspected.
+    """
+
+    clock: SeasonalClock
+    start: Floats
+    before: LogLife
+    belief: LogLife
+    seen: BelievedLife
+
+    def chance_over(self, day: Floats, ratio: Floats | float = 1.0) -> Floats:
+        """Return the chance that so many lives are over by a day.
+
+        Parameters
+        ----------
+        day : ndarray, shape (n,)
+            Days since 1970-01-01; NaN gives 0.
+        ratio : float or ndarray
+            In lives; 1 is the recoat limit.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Without regard to findings that a recoat still does.
+        """
+        age = (self.clock.reading(day) - self.start) / ratio
+        return self.seen.cdf(
+            _standardised_log_age(age, self.belief.mean, self.belief.spread, -np.inf)
+        )
+
+    def log_age_at(self, chance: Floats | float) -> Floats:
+        """Return the log of the age at which the life is over with a chance.
+
+        Parameters
+        ----------
+        chance : float or ndarray
+            Between 0 and 1.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Logs of clock months.
+        """
+        return self.belief.mean + self.belief.spread * self.seen.quantile(chance)
+
+
+def inspected_lives(
+    coats: Coats, posterior: Posterior, weights: ClockWeights = CLOCK_WEIGHTS
+) -> InspectedLives:
+    """Return what is believed of the lives of running coats once all that was found of them is
+    read.
+
+    Parameters
+    ----------
+    coats : Coats
+        The coats, with what was found of them.
+    posterior : Posterior
+        What is believed.
+    weights : ClockWeights
+        What the seasonal clock follows.
+
+    Returns
+    -------
+    InspectedLives
+        One row a coat.
+    """
+    clock = deck_clock(coats, weights)
+    before = predict_log_life(coats, posterior)
+    belief = believe_grades(coats, clock, before, posterior)
+    seen = believe_inspections(coats, clock, belief)
+    return InspectedLives(clock, clock.reading(coats.coated_on), before, belief, seen)
+
+
 def _predict_rows(
     coats: Coats, posterior: Posterior, today: Floats, weights: ClockWeights
 ) -> dict[str, Floats]:
-    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    start = clock.reading(coats.coated_on)
-    before = predict_log_life(coats, posterior)
-    belief = believe_grades(coats, clock, before, posterior)
-    mean = belief.mean
-    spread = belief.spread
-    seen = believe_inspections(coats, clock, belief)
-    age = clock.reading(today) - start
+    lives = inspected_lives(coats, posterior, weights)
+    clock, start, before = lives.clock, lives.start, lives.before
     months = {
-        share: np.exp(mean + spread * seen.quantile(share))
-        for share in (OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE)
+        share: np.exp(lives.log_age_at(share)) for share in (OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE)
     }
     return {
         "window_opens": clock.day_of(start + months[OPENS_CHANCE]),
@@ -264,10 +343,10 @@ def _predict_rows(
         "look_by": np.where(
             (coats.finish_class < 0) & np.isnan(coats.recoatable_on),
             coats.coated_on,
-            strip_chance_days(coats, clock, belief, seen, LOOK_CHANCE),
+            strip_chance_days(coats, lives, LOOK_CHANCE),
         ),
-        "strip_by": strip_chance_days(coats, clock, belief, seen, STRIP_CHANCE),
-        "chance_worn_today": seen.cdf(_standardised_log_age(age, mean, spread, -np.inf)),
+        "strip_by": strip_chance_days(coats, lives, STRIP_CHANCE),
+        "chance_worn_today": lives.chance_over(today),
         "median_months": np.exp(before.mean),
         "due_months": months[DUE_CHANCE],
         "log_sd": before.spread,
@@ -277,21 +356,15 @@ def _predict_rows(
     }
 
 
-def strip_chance_days(
-    coats: Coats, clock: SeasonalClock, belief: LogLife, seen: BelievedLife, chance: float
-) -> Floats:
+def strip_chance_days(coats: Coats, lives: InspectedLives, chance: float) -> Floats:
     """Return the day on which the chance that only a strip will do reaches a share.
 
     Parameters
     ----------
     coats : Coats
         The coats.
-    clock : SeasonalClock
-        Their clock.
-    belief : LogLife
-        What is believed of them before they were inspected.
-    seen : BelievedLife
-        The same after.
+    lives : InspectedLives
+        What is believed of their lives.
     chance : float
         Between 0 and 1.
 
@@ -302,38 +375,10 @@ def strip_chance_days(
         than that finding holds.
     """
     ratio = strip_ratios(coats)
-    start = clock.reading(coats.coated_on)
-    gone = strip_limit_cdf(coats, clock, belief, seen, coats.recoatable_on)
-    at = seen.quantile(gone + chance * (1 - gone))
-    day = clock.day_of(start + ratio * np.exp(belief.mean + belief.spread * at))
+    gone = lives.chance_over(coats.recoatable_on, ratio)
+    months = ratio * np.exp(lives.log_age_at(gone + chance * (1 - gone)))
+    day = lives.clock.day_of(lives.start + months)
     return np.fmax(day, coats.recoatable_on + LOOK_HOLDS_DAYS)
-
-
-def strip_limit_cdf(
-    coats: Coats, clock: SeasonalClock, belief: LogLife, seen: BelievedLife, day: Floats
-) -> Floats:
-    """Return the chance that the strip limit is passed by a day.
-
-    Parameters
-    ----------
-    coats : Coats
-        The coats.
-    clock : SeasonalClock
-        Their clock.
-    belief : LogLife
-        What is believed of them before they were inspected.
-    seen : BelievedLife
-        The same after.
-    day : ndarray, shape (n,)
-        Days since 1970-01-01; NaN gives 0.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Without regard to findings that a recoat still does.
-    """
-    age = (clock.reading(day) - clock.reading(coats.coated_on)) / strip_ratios(coats)
-    return seen.cdf(_standardised_log_age(age, belief.mean, belief.spread, -np.inf))
 
 
 def believe_grades(
@@ -368,30 +413,6 @@ def believe_grades(
     is_graded = np.zeros(len(coats), dtype=bool)
     is_graded[rows] = True
     return belief._replace(mean=mean, spread=spread, is_graded=is_graded)
-
-
-def life_after_grades(
-    coats: Coats, posterior: Posterior, *, weights: ClockWeights = CLOCK_WEIGHTS
-) -> LogLife:
-    """Return the belief about the log life of running coats once their grades are read along the
-    path of wear.
-
-    Parameters
-    ----------
-    coats : Coats
-        The coats.
-    posterior : Posterior
-        What is believed.
-    weights : ClockWeights
-        What the seasonal clock follows.
-
-    Returns
-    -------
-    LogLife
-        One row a coat.
-    """
-    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    return believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
 
 
 def believe_inspections(coats: Coats, clock: SeasonalClock, belief: LogLife) -> BelievedLife:

@@ -6,17 +6,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from reminders.forecast.arrays import Floats
-from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import sun_on_deck
 from reminders.forecast.posterior import Posterior
-from reminders.forecast.prediction import (
-    believe_grades,
-    believe_inspections,
-    predict_log_life,
-    strip_limit_cdf,
-)
-from reminders.forecast.wear_limits import LOOK_HOLDS_DAYS
+from reminders.forecast.prediction import inspected_lives
+from reminders.forecast.wear_limits import LOOK_HOLDS_DAYS, strip_ratios
 
 
 def strip_chances_after_waits(
@@ -56,14 +50,12 @@ def strip_chances_after_waits(
     the chance after a wait w is (F(A(t + w)) − F(A(t))) / (1 − F(A(t))), A being the age on the
     seasonal clock.
     """
-    clock = SeasonalClock(seasonal_rate(sun_on_deck(coats), coats.wet_days, weights))
-    belief = believe_grades(coats, clock, predict_log_life(coats, posterior), posterior)
-
-    seen = believe_inspections(coats, clock, belief)
-    gone = strip_limit_cdf(coats, clock, belief, seen, coats.recoatable_on)
+    lives = inspected_lives(coats, posterior, weights)
+    ratio = strip_ratios(coats)
+    gone = lives.chance_over(coats.recoatable_on, ratio)
 
     def passed(day: Floats) -> Floats:
-        by_then = strip_limit_cdf(coats, clock, belief, seen, day)
+        by_then = lives.chance_over(day, ratio)
         with np.errstate(divide="ignore", invalid="ignore"):
             since = (by_then - gone) / (1 - gone)
         # A limit that the finding contradicts is passed as soon as the finding holds no longer.

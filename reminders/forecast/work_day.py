@@ -5,9 +5,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
-from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights, SeasonalClock, seasonal_rate
+from reminders.forecast.clock import CLOCK_WEIGHTS, ClockWeights
 from reminders.forecast.coats import Coats
-from reminders.forecast.exposure import sun_on_deck
+from reminders.forecast.exposure import deck_clock
 from reminders.forecast.prediction import CACHED_ROWS, Prediction
 from reminders.forecast.replacement import upkeep_table
 from reminders.forecast.wear_limits import film_shares
@@ -54,7 +54,7 @@ def best_work_days(
     for first in range(0, len(coats), CACHED_ROWS):
         rows = slice(first, first + CACHED_ROWS)
         part = coats.take(rows)
-        clock = SeasonalClock(seasonal_rate(sun_on_deck(part), part.wet_days, weights))
+        clock = deck_clock(part, weights)
         start = clock.reading(part.coated_on)
         median = found.due_months[rows]
         table = upkeep_table(found.log_sd[rows], film_shares(part), part.coats, price_ratio)

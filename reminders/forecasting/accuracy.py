@@ -14,6 +14,7 @@ from clients import display
 from jobs.models import GRADE_FIELDS, Coat, Visit
 from reminders.forecast import MIN_FINISHED_COATS, WORN_CHANCES, CalibrationBin
 from reminders.forecasting import bridge
+from reminders.forecasting.evaluation import WORN_BY_COLUMNS
 from reminders.forecasting.refitting import MIN_NEW_VISITS, REFUSED, fit_in_force
 from reminders.models import LearnedStart, ModelFit
 from reminders.pictures import ReliabilityDiagram, reliability_diagram
@@ -148,10 +149,9 @@ class AccuracyFigures:
     def worn_by(self) -> list[tuple[str, float, float]]:
         """Of each of the three dates its words, the share of coats that should be worn by then and
         the share that were; empty while too few were seen."""
-        names = ("worn_by_opens", "worn_by_half", "worn_by_late")
-        if self.learned.get(names[0]) is None:
+        if self.learned.get(WORN_BY_COLUMNS[0]) is None:
             return []
-        found: list[float] = [self.learned[name] for name in names]
+        found: list[float] = [self.learned[name] for name in WORN_BY_COLUMNS]
         return list(zip(DATE_WORDS, WORN_CHANCES, found, strict=True))
 
     @property

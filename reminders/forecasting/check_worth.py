@@ -14,7 +14,7 @@ from clients.places.climate import distance_km
 from jobs.forecast_summary import NearbyLook
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.bridge import NewestCoats, read_newest_coats
+from reminders.forecasting.bridge import read_newest_coats
 from reminders.forecasting.price_ratio import charged_price_ratio, strip_price_ratio
 from reminders.models import Forecast
 
@@ -45,33 +45,32 @@ def client_check_worth(deck_ids: Collection[int], *, today: date) -> dict[int, f
     coats = read_newest_coats(sorted(deck_ids), today=today) if deck_ids else None
     if coats is None:
         return {}
-    values = look_values_of(
-        coats, today=today, strip_price=charged_price_ratio(today=today), is_client=True
+    (values,) = look_values_of(
+        bridge.core_coats(coats, today=today),
+        forecast.CLIENT_SKILL,
+        today=today,
+        strip_price=charged_price_ratio(today=today),
     )
     found = zip(coats.deck_id, values, strict=True)
     return {deck: value for deck, value in found if value >= MIN_CHECK_WORTH}
 
 
 def look_values_of(
-    coats: NewestCoats, *, today: date, strip_price: float, is_client: bool = False
-) -> list[float]:
-    """Row by row, in prices of a recoat."""
-    values: list[float] = forecast.look_values(
-        bridge.core_coats(coats, today=today),
-        bridge.active_posterior(),
-        bridge.epoch_days(today),
-        strip_price=strip_price,
-        skill=forecast.CLIENT_SKILL if is_client else forecast.CREW_SKILL,
-    ).tolist()
-    return values
+    core: forecast.Coats, *skills: forecast.LookSkill, today: date, strip_price: float
+) -> list[list[float]]:
+    """For each of the skills, row by row, in prices of a recoat."""
+    belief = bridge.active_posterior()
+    day = bridge.epoch_days(today)
+    return [
+        forecast.look_values(core, belief, day, strip_price=strip_price, skill=skill).tolist()
+        for skill in skills
+    ]
 
 
-def look_worth(coats: NewestCoats, *, today: date, strip_price: float) -> LookWorth:
-    """Of the first of these coats."""
-    ours, clients = (
-        look_values_of(coats, today=today, strip_price=strip_price, is_client=each)[0]
-        for each in (False, True)
-    )
+def look_worth(core: forecast.Coats, *, today: date, strip_price: float) -> LookWorth:
+    """Of the only one of these coats."""
+    skills = (forecast.CREW_SKILL, forecast.CLIENT_SKILL)
+    (ours,), (clients,) = look_values_of(core, *skills, today=today, strip_price=strip_price)
     return LookWorth(ours, clients)
 
 
@@ -82,7 +81,12 @@ def looks_near(site: Property, today: date) -> list[NearbyLook]:
     coats = read_newest_coats(sorted(near), today=today) if near else None
     if coats is None:
         return []
-    values = look_values_of(coats, today=today, strip_price=strip_price_ratio(today=today))
+    (values,) = look_values_of(
+        bridge.core_coats(coats, today=today),
+        forecast.CREW_SKILL,
+        today=today,
+        strip_price=strip_price_ratio(today=today),
+    )
     found = [
         NearbyLook(
             deck_id=deck,

@@ -8,16 +8,18 @@ import numpy as np
 from jobs.models import Visit
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.bridge import read_newest_coats
+from reminders.forecasting.bridge import NewestCoats, read_newest_coats
 from reminders.models import Forecast
 from reminders.pictures import DueWindow, FoundGrade, WearCurve, WearFacts, wear_curve
 
 CURVE_POINTS = 48
 
 
-def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> WearCurve:
-    """The curve from the coat to past the end of the window, in the state of the stored
-    forecast."""
+def forecast_wear_curve(
+    row: Forecast, *, today: date, key: str = "wear", coats: NewestCoats | None = None
+) -> WearCurve:
+    """The curve from the coat to past the end of the window, in the state of the stored forecast.
+    `coats` is the newest coat of this deck alone, read where it is not given."""
     window = DueWindow(row.window_opens_on, row.half_worn_on, row.late_on)
     coat_on = min(row.job.span.middle, today)
     visits = Visit.objects.filter(
@@ -28,13 +30,15 @@ def forecast_wear_curve(row: Forecast, *, today: date, key: str = "wear") -> Wea
         for visit in visits
         if (grade := visit.grade) is not None
     ]
-    chances = worn_chances(row, coat_on, today)
+    chances = worn_chances(row, coat_on, today, coats)
     hemisphere = "south" if row.deck.site.latitude < 0 else "north"
     words = row.job.day_words if row.job.finished_from else ""
     return wear_curve(WearFacts(coat_on, today, window, chances, found, hemisphere, key, words))
 
 
-def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, float]]:
+def worn_chances(
+    row: Forecast, coat_on: date, today: date, coats: NewestCoats | None = None
+) -> list[tuple[date, float]]:
     """Rising pairs of date and chance; between two inspections that disagree, the window itself."""
     sound_on = max(row.sound_on or coat_on, coat_on)
     start = [(coat_on, 0.0), (sound_on, 0.0)]
@@ -55,7 +59,7 @@ def worn_chances(row: Forecast, coat_on: date, today: date) -> list[tuple[date, 
     last = max(row.late_on, today)
     end = last + (last - coat_on) / 3 + timedelta(days=60)
     days = np.linspace(bridge.epoch_days(sound_on), bridge.epoch_days(end), CURVE_POINTS).round()
-    coats = read_newest_coats([row.deck_id], today=today)
+    coats = coats or read_newest_coats([row.deck_id], today=today)
     if coats is None:
         return start
     core = bridge.core_coats(coats, today=today)

@@ -18,6 +18,7 @@ MAX_BACKTEST_YEARS = 10  # a back-test looks back no further
 # Beyond that ten fits along the path of wear would outlast the nightly task.
 MAX_COATS_JUDGED_ALONG_PATH = 8_000
 MIN_CALIBRATION_COATS = 60  # below that the error is a quarter and more
+WORN_BY_COLUMNS = ("worn_by_opens", "worn_by_half", "worn_by_late")  # as WORN_CHANCES
 SCORE_COLUMNS = [
     "forecast",
     "visits",
@@ -32,9 +33,7 @@ SCORE_COLUMNS = [
     "coverage_at_most",
     "coverage_coats",
     "coverage_is_enough",
-    "worn_by_opens",
-    "worn_by_half",
-    "worn_by_late",
+    *WORN_BY_COLUMNS,
     "worn_by_error",
     "called",
     "origins",
@@ -119,8 +118,8 @@ def backtest_score_row(name: str, found: forecast.Backtest) -> dict[str, Any]:
             "called": found.called,
         }
         if inside.coats >= MIN_CALIBRATION_COATS:
-            names = ("worn_by_opens", "worn_by_half", "worn_by_late")
-            row |= dict(zip(names, map(finite_or_none, inside.worn_by), strict=True))
+            found_by = map(finite_or_none, inside.worn_by)
+            row |= dict(zip(WORN_BY_COLUMNS, found_by, strict=True))
             row["worn_by_error"] = finite_or_none(inside.worn_by_error)
     return row
 

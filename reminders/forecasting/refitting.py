@@ -72,8 +72,7 @@ def fit_if_enough_is_new(*, today: date, now: datetime, always: bool) -> RefitRe
             "No coat has been graded on a visit yet: forecasts rest on the published figures"
             " alone.",
         )
-    dropped = drop_start_if_worse(history, today=today)
-    if dropped:
+    if drop_start_if_worse(history, today=today):
         actions.refresh_forecasts(deck_ids=None, today=today, now=now)
     new = history.visits - visits_at_newest_fit()
     if abs(new) < MIN_NEW_VISITS and not always:

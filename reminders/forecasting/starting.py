@@ -1,7 +1,7 @@
 """Where a book begins: what it learned, without anything about anybody, for others; and what others
 learned, as the start of this one until its own visits say more."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date, datetime
 from hashlib import sha256
 from math import inf
@@ -105,13 +105,11 @@ def forget_start() -> bool:
     return bool(gone)
 
 
-def drop_start_if_worse(history: learning.TrainingData, *, today: date) -> Sequence[str]:
-    """Set the start aside once the visits of this book speak for the published figures; says so."""
+def drop_start_if_worse(history: learning.TrainingData, *, today: date) -> bool:
+    """Set the start aside once the visits of this book speak for the published figures; whether it
+    did."""
     row = LearnedStart.objects.first()
-    if row is None:
-        return []
-    why = why_not_to_start(history, bridge.starting_belief(), today=today)
-    if not why:
-        return []
+    if row is None or not why_not_to_start(history, bridge.starting_belief(), today=today):
+        return False
     row.delete()
-    return [why]
+    return True

@@ -91,15 +91,20 @@ class Upkeep:
         return self.jobs[0].month if self.jobs else None
 
 
-def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | None:
-    """For the deck of a forecast; None while the prices of the two jobs are not known.
+def deck_upkeep(
+    row: Forecast, *, today: date, business: Business, coats: NewestCoats | None = None
+) -> Upkeep | None:
+    """For the deck of a forecast; None while the prices of the two jobs are not known. `coats` is
+    the newest coat of this deck alone, read where it is not given.
 
     Its first job comes in the month of the forecast's due day, or in the next one that can be
     worked; the others follow at the best age.
     """
     prices = deck_job_prices(row, today=today, currency=business.currency)
-    coats = read_newest_coats([row.deck_id], today=today)
-    if "recoat" not in prices or "strip" not in prices or coats is None:
+    if "recoat" not in prices or "strip" not in prices:
+        return None
+    coats = coats or read_newest_coats([row.deck_id], today=today)
+    if coats is None:
         return None
     recoat = prices["recoat"]
     strip = prices["strip"]
@@ -121,7 +126,7 @@ def deck_upkeep(row: Forecast, *, today: date, business: Business) -> Upkeep | N
         currency=business.currency,
         jobs=plan.jobs(best.months, recoat, strip) if isfinite(best.months) else [],
         advice=plan.advice,
-        look=look_worth(coats, today=today, strip_price=float(strip.amount / recoat.amount)),
+        look=look_worth(core, today=today, strip_price=float(strip.amount / recoat.amount)),
     )
 
 
@@ -173,7 +178,6 @@ class UpkeepPlanner:
 
     def jobs(self, age: float, recoat: JobPrice, strip: JobPrice) -> list[UpkeepJob]:
         """With a strip wherever the coats have grown too thick, and first where one is due now."""
-        rate = forecast.seasonal_rate(forecast.sun_on_deck(self.core), self.core.wet_days)
         rule = forecast.UpkeepRule(
             age_months=age,
             workable=bridge.workable_months_of_coats(self.coats, self.core)[0],
@@ -182,7 +186,7 @@ class UpkeepPlanner:
             strip_cost=float(strip.amount),
         )
         jobs = forecast.plan_coating_jobs(
-            forecast.SeasonalClock(rate),
+            forecast.deck_clock(self.core),
             rule,
             first_on=bridge.epoch_days(self.first_on),
             until=bridge.epoch_days(self.today) + 365.25 * PLANNED_YEARS,

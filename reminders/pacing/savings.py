@@ -212,7 +212,7 @@ class LifeOnClock:
     def after_grades(self, coats: forecast.Coats) -> "LifeOnClock":
         """The same where grades are read along a path of wear: they move the life, and a sound
         visit is no bound besides."""
-        belief = forecast.life_after_grades(coats, bridge.active_posterior())
+        belief = forecast.inspected_lives(coats, bridge.active_posterior()).belief
         return LifeOnClock(
             replace(self.seen, sound=np.where(belief.is_graded, np.nan, self.seen.sound)),
             np.where(belief.is_graded, np.exp(belief.mean), self.median),
@@ -229,8 +229,7 @@ class LifeOnClock:
 
 
 def clock_ages(coats: forecast.Coats, days: Floats) -> ClockAges:
-    rate = forecast.seasonal_rate(forecast.sun_on_deck(coats), coats.wet_days)
-    clock = forecast.SeasonalClock(rate)
+    clock = forecast.deck_clock(coats)
     start = clock.reading(coats.coated_on)
     ages = np.column_stack([clock.reading(np.full(len(coats), day)) - start for day in days])
     found = (

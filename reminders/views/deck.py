@@ -19,6 +19,7 @@ from reminders.forecasting import (
     factors_with_months,
     forecast_wear_curve,
     missing_phrases,
+    read_newest_coats,
     signed_months,
 )
 from reminders.forms.steps import StopForm
@@ -37,6 +38,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         Forecast.objects.filter(deck=deck).select_related("job__deck__site", "deck__site").first()
     )
     today = business_today(request)
+    coats = read_newest_coats([deck.pk], today=today) if forecast else None
     context = {
         "deck": deck,
         "contact_points": deck.site.client.contact_points.filter(suspended_at=None),
@@ -44,9 +46,11 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "stage": window_stage(forecast, today) if forecast else None,
         "reasons": factors_with_months(forecast.contributions) if forecast else [],
         "missing": missing_things(forecast) if forecast else [],
-        "curve": forecast_wear_curve(forecast, today=today) if forecast else None,
+        "curve": forecast_wear_curve(forecast, today=today, coats=coats) if forecast else None,
         "upkeep": (
-            deck_upkeep(forecast, today=today, business=business_of(request)) if forecast else None
+            deck_upkeep(forecast, today=today, business=business_of(request), coats=coats)
+            if forecast
+            else None
         ),
         "build": coat_build(deck),
         "defects": Defect.objects.open_by_deck([deck.pk]).get(deck.pk, []),

@@ -126,6 +126,7 @@ def test_a_file_holds_numbers_of_the_model_and_nothing_else() -> None:
         ({"version": 2}, "its version is 2; this program reads 1"),
         ({"prior": "prior-1"}, "same version of the program"),
         ({"names": ["reference"]}, "names are not the coefficients"),
+        ({"names": 5}, "names are not the coefficients"),
         ({"visits": 0}, "visits must be a whole number"),
         ({"decks": True}, "decks must be a whole number"),
         ({"coats": "9"}, "coats must be a whole number"),

@@ -15,7 +15,7 @@ from freezegun import freeze_time
 from clients.messaging.models import Message, ToDo
 from clients.models import Business, Deck
 from jobs.actions.bookings import NoRoomError
-from jobs.models import Booking
+from jobs.models import Booking, Crew
 from reminders import actions, tasks
 from reminders.models import CarePlan, PlanVisit, Stop
 from reminders.months import shift_months
@@ -295,6 +295,25 @@ def test_who_has_sold_the_house_has_no_plan_and_hears_no_more(
     assert Stop.objects.get().why == "sold"
 
 
+def test_the_buyer_of_a_house_has_agreed_to_no_plan_and_is_booked_by_none(
+    as_owner: Browser, deck: Deck, clock: Any
+) -> None:
+    agree(as_owner, deck)
+
+    as_owner.post(
+        f"/jobs/sold/{deck.site_id}/",
+        {"sold_on": "2027-05-10", "name": "Otto Bright", "email": "otto@example.org"},
+    )
+    night(clock, TODAY + timedelta(days=1))
+
+    deck.refresh_from_db()
+    assert deck.site.client.name == "Otto Bright"
+    assert CarePlan.objects.get().ended_by == "us"
+    assert not Booking.objects.exists()
+    assert not Message.objects.exists()
+    assert not Stop.objects.exists()
+
+
 def test_a_pause_that_is_over_does_not_bring_reminders_back_while_a_plan_runs(
     as_owner: Browser, deck: Deck, clock: Any
 ) -> None:
@@ -436,6 +455,34 @@ def test_no_week_with_room_is_put_before_a_person_once_a_month(
     assert ToDo.objects.open().get().words == (
         "Ottilie Saltonby: the care plan finds no week. The week is full."
     )
+
+
+def test_a_ready_deck_for_which_every_week_is_full_is_put_before_a_person(
+    as_owner: Browser, deck: Deck, clock: Any
+) -> None:
+    agree(as_owner, deck)
+    Crew.objects.update(is_active=False)
+
+    night(clock)
+    night(clock, TODAY + timedelta(days=1))
+
+    assert Booking.objects.count() == 0
+    assert ToDo.objects.open().get().words == (
+        "Ottilie Saltonby: the care plan finds no week."
+        " None has room until that of Jul 5, 2027."  # by hand: the last Monday of 14 days, 6 weeks
+    )
+
+
+def test_who_has_three_months_to_say_no_is_booked_too(
+    as_owner: Browser, deck: Deck, clock: Any
+) -> None:
+    agree(as_owner, deck, notice_days="90")
+
+    night(clock)
+
+    visit = the_visit()
+    assert visit.say_no_by == date(2027, 8, 8)
+    assert visit.booking.first_on >= date(2027, 8, 9)
 
 
 def test_a_held_book_proposes_nothing(as_owner: Browser, deck: Deck, clock: Any) -> None:
