@@ -12,7 +12,7 @@ from jobs.actions import structure as actions
 from jobs.forms.structure import AcknowledgeForm
 from jobs.models import StructureCheck
 from jobs.offers import links
-from jobs.pdf import structure_report_pdf
+from jobs.pdf import pdf_response, structure_report_pdf
 from jobs.photos import stored_thumbnail
 from jobs.views.public_offer import (
     MAX_OFFER_POST_BYTES,
@@ -86,6 +86,4 @@ def show_public_report_photo(request: HttpRequest, token: str, pk: int) -> HttpR
 @unlisted
 @require_safe
 def show_public_report_pdf(request: HttpRequest, token: str) -> HttpResponse:
-    content = structure_report_pdf(public_report_or_404(token))
-    name = {"Content-Disposition": 'inline; filename="report.pdf"'}
-    return HttpResponse(content, content_type="application/pdf", headers=name)
+    return pdf_response(structure_report_pdf(public_report_or_404(token)), "report.pdf")

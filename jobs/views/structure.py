@@ -40,7 +40,7 @@ from jobs.forms.log import add_action_error
 from jobs.forms.photo import PhotosForm
 from jobs.forms.structure import AcknowledgeForm, DefectFixedForm, StructureForm, WayForm
 from jobs.models import Defect, StructureCheck
-from jobs.pdf import structure_report_pdf
+from jobs.pdf import pdf_response, structure_report_pdf
 from jobs.views.log import deck_by_number
 from jobs.work import KEEP_OFF, REPORT_LIMITS
 
@@ -168,9 +168,7 @@ def report_context(check: StructureCheck) -> dict[str, Any]:
 @require_safe
 def structure_report_paper(request: HttpRequest, pk: int) -> HttpResponse:
     """The report as PDF, to hand over; with a place to sign."""
-    content = structure_report_pdf(report_or_404(pk))
-    name = {"Content-Disposition": f'inline; filename="structure-{pk}.pdf"'}
-    return HttpResponse(content, content_type="application/pdf", headers=name)
+    return pdf_response(structure_report_pdf(report_or_404(pk)), f"structure-{pk}.pdf")
 
 
 @office_required

@@ -20,7 +20,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clients import display
 from clients.pages import business_of, visitor_address
 from clients.signing_in import PAGE_CODES
-from jobs.pdf import care_record_pdf
+from jobs.pdf import care_record_pdf, pdf_response
 from jobs.photos import MAX_PHOTO_BYTES, stored_thumbnail
 from jobs.views.public_offer import content_length, render_client_link, unlisted
 from jobs.work import build_care_record, get_job_for_record
@@ -264,6 +264,4 @@ def show_page_care_record(request: HttpRequest, secret: str, pk: int) -> HttpRes
     }:
         raise Http404("There is no such job on this page.")
     record = build_care_record(job)
-    name = {"Content-Disposition": f'inline; filename="{record.file_name}"'}
-    content = care_record_pdf(record)
-    return HttpResponse(content, content_type="application/pdf", headers=name)
+    return pdf_response(care_record_pdf(record), record.file_name)
