@@ -108,7 +108,9 @@ def submit_structure_look(request: HttpRequest, deck: Deck, form: StructureForm)
 @require_POST
 def defect_photos(request: HttpRequest) -> HttpResponse:
     """A photograph that follows the form of its defect (`form_key`), which was sent before."""
-    defect = get_object_or_404(Defect, form_key=typed_form_key(request.POST))
+    if (key := typed_form_key(request.POST)) is None:
+        raise Http404("Without the key of its form nobody knows of which defect it is.")
+    defect = get_object_or_404(Defect, form_key=key)
     form = PhotosForm({"moment": "found"}, request.FILES)
     if not form.is_valid():
         return HttpResponse(form.errors.as_text(), status=422, content_type="text/plain")
