@@ -20,7 +20,7 @@ from jobs.views.public_offer import (
     render_closed_link,
     unlisted,
 )
-from jobs.views.structure import report_context
+from jobs.work import report_context
 
 
 @unlisted

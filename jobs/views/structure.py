@@ -42,7 +42,7 @@ from jobs.forms.structure import AcknowledgeForm, DefectFixedForm, StructureForm
 from jobs.models import Defect, StructureCheck
 from jobs.pdf import pdf_response, structure_report_pdf
 from jobs.views.log import deck_by_number
-from jobs.work import KEEP_OFF, REPORT_LIMITS
+from jobs.work import report_context
 
 PAGE_TITLE = "Check the structure"
 
@@ -119,8 +119,7 @@ def defect_photos(request: HttpRequest) -> HttpResponse:
 
 
 def report_or_404(pk: int) -> StructureCheck:
-    rows = StructureCheck.objects.select_related("deck__site__client")
-    return get_object_or_404(rows.prefetch_related("defects__photos"), pk=pk)
+    return get_object_or_404(StructureCheck.objects.with_report(), pk=pk)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -153,18 +152,6 @@ def show_structure_report(request: HttpRequest, pk: int) -> HttpResponse:
     )
     crumbs = {"client": deck.site.client, "home": deck.site, "deck": deck, "leaf": "Structure"}
     return render_form_page(request, page, form=form, crumbs=crumbs, **report_context(check))
-
-
-def report_context(check: StructureCheck) -> dict[str, Any]:
-    """What the report is made of, for people and on paper."""
-    defects = list(check.defects.all())
-    is_dangerous = any(each.is_dangerous and each.fixed_on is None for each in defects)
-    return {
-        "check": check,
-        "defects": defects,
-        "keep_off": KEEP_OFF if is_dangerous else "",
-        "limits": REPORT_LIMITS,
-    }
 
 
 @require_safe
