@@ -4,7 +4,9 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import ProhibitNullCharactersValidator
 from django.utils.html import format_html
+from django.utils.translation import gettext_lazy as _
 
 from jobs import kept_files, photos
 
@@ -41,6 +43,17 @@ class DayField(forms.DateField):
         kwargs.setdefault("widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
         wrong = "This is not a day of the calendar. Write it as year-month-day, such as 2027-05-14."
         super().__init__(input_formats=["%Y-%m-%d"], error_messages={"invalid": wrong}, **kwargs)
+
+
+def client_name_field() -> forms.CharField:
+    """Who of the client's side answers, on a page that they open themselves."""
+    return forms.CharField(
+        label=_("Your name"),
+        max_length=200,
+        error_messages={"required": _("Write your name, so that we know who answered.")},
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        validators=[ProhibitNullCharactersValidator()],
+    )
 
 
 PHOTO_TYPES = "image/jpeg,image/heic,image/heif,image/png,image/webp"
