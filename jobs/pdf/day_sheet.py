@@ -9,7 +9,7 @@ from clients.models import Business, Deck
 from jobs.diary import CrewSchedule, DiaryStop, diary_week
 from jobs.models import Crew, Defect
 from jobs.pdf import rendering
-from jobs.scope import Need, Scope, purchase
+from jobs.scope import Need, Scope, phone_numbers_of, purchase
 from jobs.work import GUARDED_HEIGHT_M, protection_for, tools_for
 
 
@@ -82,8 +82,7 @@ def sheet_stop(
         SheetDeck(deck, scopes[deck.pk], defects.get(deck.pk, []))
         for deck in stop.booking.decks.all()
     ]
-    points = stop.booking.client.contact_points.exclude(kind="email").filter(suspended_at=None)
-    return SheetStop(stop, decks, [point.normalized for point in points])
+    return SheetStop(stop, decks, phone_numbers_of(stop.booking.client))
 
 
 def day_sheet_pdf(sheet: DaySheet, *, business: Business) -> bytes:

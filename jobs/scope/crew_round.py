@@ -9,6 +9,7 @@ from urllib.parse import quote
 
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
+from clients.models import Client
 from jobs.diary import distance_apart_km, group_into_town_runs
 from jobs.models import Booking, BookingDay, Crew, Product
 from jobs.scope.definitions import Need, Scope
@@ -36,16 +37,20 @@ class CrewStop:
 
     @property
     def phone_numbers(self) -> list[str]:
-        """Of telephones in use, each once."""
-        points = self.booking.client.contact_points.all()
-        found = [
-            point.normalized for point in points if point.kind != "email" and not point.suspended_at
-        ]
-        return list(dict.fromkeys(found))
+        return phone_numbers_of(self.booking.client)
 
     @property
     def geo_uri(self) -> str:
         return geo_uri(self.booking)
+
+
+def phone_numbers_of(client: Client) -> list[str]:
+    """Of telephones in use, each once."""
+    points = client.contact_points.all()
+    found = [
+        point.normalized for point in points if point.kind != "email" and not point.suspended_at
+    ]
+    return list(dict.fromkeys(found))
 
 
 def geo_uri(booking: Booking) -> str:
