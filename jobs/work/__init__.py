@@ -10,7 +10,6 @@ from jobs.work.care_record import (
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
 from jobs.work.cautions import (
     GENERAL_CAUTION,
-    GUARDED_HEIGHT_M,
     STRIPPER_CAUTION,
     WorkFacts,
     closing_cautions,
@@ -52,7 +51,6 @@ __all__ = [
     "FILM_STRIP_GRADE",
     "FLAKING_GRADE",
     "GENERAL_CAUTION",
-    "GUARDED_HEIGHT_M",
     "MIN_DEW_POINT_DEPRESSION_C",
     "OIL_STRIP_GRADE",
     "STRIPPER_CAUTION",
