@@ -31,7 +31,7 @@ from jobs.actions.bookings import NoRoomError
 from jobs.actions.offer_answers import AnswerError
 from jobs.diary import icalendar_files
 from jobs.forms.answer import AcceptForm, AskForm, DeclineForm, RescindForm
-from jobs.models import Offer
+from jobs.models import Offer, Photo
 from jobs.offers import (
     DEAD_LINK_STATES,
     OfferPage,
@@ -211,10 +211,13 @@ def show_public_photo(request: HttpRequest, token: str, pk: int) -> HttpResponse
     }
     if pk not in shown_there:
         raise Http404("This photograph is not part of the offer.")
+    return client_photo(shown_there[pk])
+
+
+def client_photo(photo: Photo) -> HttpResponse:
+    """The small copy, which is all that clients see."""
     try:
-        return HttpResponse(
-            stored_thumbnail(shown_there[pk].image.name or ""), content_type="image/jpeg"
-        )
+        return HttpResponse(stored_thumbnail(photo.image.name or ""), content_type="image/jpeg")
     except OSError as error:
         raise Http404("The file of this photograph is missing.") from error
 

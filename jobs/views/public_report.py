@@ -13,9 +13,9 @@ from jobs.forms.structure import AcknowledgeForm
 from jobs.models import StructureCheck
 from jobs.offers import links
 from jobs.pdf import pdf_response, structure_report_pdf
-from jobs.photos import stored_thumbnail
 from jobs.views.public_offer import (
     MAX_OFFER_POST_BYTES,
+    client_photo,
     content_length,
     render_closed_link,
     unlisted,
@@ -76,11 +76,7 @@ def show_public_report_photo(request: HttpRequest, token: str, pk: int) -> HttpR
     shown = {photo.pk: photo for each in check.defects.all() for photo in each.photos.all()}
     if pk not in shown:
         raise Http404("This photograph is not part of the report.")
-    try:
-        picture = stored_thumbnail(shown[pk].image.name or "")
-    except OSError as error:
-        raise Http404("The file of this photograph is missing.") from error
-    return HttpResponse(picture, content_type="image/jpeg")
+    return client_photo(shown[pk])
 
 
 @unlisted
