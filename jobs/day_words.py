@@ -42,12 +42,8 @@ def say_span(span: DaySpan, *, is_south: bool) -> str:
 
 
 def say_season(day: date, *, is_south: bool) -> str:
-    """“spring 2029”; a December belongs to the winter that ends in the next year."""
-    month = (day.month + 5) % 12 + 1 if is_south else day.month
-    season = (WINTER, SPRING, SUMMER, AUTUMN)[month % 12 // 3]
-    first = day.year - (season == WINTER and not is_south and day.month < 3)
-    year = f"{first}/{(first + 1) % 100:02d}" if season == WINTER and not is_south else day.year
-    return str(SEASON_WORDS[season]).format(year=year)
+    """“spring 2029”; one over New Year by both its years, “winter 2028/29”."""
+    return say_span(DaySpan.season_around(day, is_south=is_south), is_south=is_south)
 
 
 def say_coats(number: int | None) -> str:

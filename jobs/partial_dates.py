@@ -69,6 +69,13 @@ class DaySpan:
         return cls.of_months(year, season_starts(is_south=is_south)[code], MONTHS_A_SEASON)
 
     @classmethod
+    def season_around(cls, day: date, *, is_south: bool) -> "DaySpan":
+        """The season in which a day lies."""
+        code = cls(day, day).season(is_south=is_south)
+        begins = season_starts(is_south=is_south)[code]
+        return cls.of_season(day.year - (day.month < begins), code, is_south=is_south)
+
+    @classmethod
     def of_year(cls, year: int) -> "DaySpan":
         return cls(date(year, 1, 1), date(year, 12, 31))
 

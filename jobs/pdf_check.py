@@ -1,21 +1,18 @@
 """Whether a file that somebody sends is a PDF which can be kept and read later.
 
-Pure pypdf: `python -m jobs.pdf_check` reads a file and ends with what it found. A process of its
-own with little memory and time, since a file from elsewhere can be wrong in any way.
+Pure pypdf: `python -m jobs.pdf_check` reads a file, apart, and ends with what it found.
 """
 
-import resource
-import subprocess
 import sys
 from io import BytesIO
-from pathlib import Path
+
+from jobs.child_process import limit_this_process, run_apart
 
 PDF_HEAD = b"%PDF-"
 HEAD_BYTES = 1024  # ISO 32000-1, Annex H 3.4.1: the head stands somewhere in these
-CHECK_BYTES = 700_000_000  # of address space, of which libraries map some hundred million
+CHECK_BYTES = 700_000_000  # of address space
 CHECK_SECONDS = 10
 UNREADABLE, LOCKED = 3, 4  # how the child ends
-TOP = Path(__file__).resolve().parent.parent
 
 
 class UnreadablePdfError(ValueError):
@@ -33,15 +30,8 @@ def looks_like_pdf(content: bytes) -> bool:
 def require_pdf(content: bytes) -> None:
     """Raises `UnreadablePdfError` or `LockedPdfError`."""
     try:
-        done = subprocess.run(
-            [sys.executable, "-m", "jobs.pdf_check"],
-            cwd=TOP,
-            input=content,
-            capture_output=True,
-            timeout=CHECK_SECONDS + 5,
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
+        done = run_apart("jobs.pdf_check", content, seconds=CHECK_SECONDS + 5)
+    except TimeoutError as error:
         raise UnreadablePdfError from error
     if done.returncode == LOCKED:
         raise LockedPdfError
@@ -62,8 +52,7 @@ def check_here(content: bytes) -> int:
 
 
 def run_check() -> int:
-    resource.setrlimit(resource.RLIMIT_AS, (CHECK_BYTES, CHECK_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CHECK_SECONDS, CHECK_SECONDS))
+    limit_this_process(address_bytes=CHECK_BYTES, cpu_seconds=CHECK_SECONDS)
     return check_here(sys.stdin.buffer.read())
 
 

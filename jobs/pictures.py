@@ -5,28 +5,26 @@ Pure Pillow: `python -m jobs.pictures` reads a picture and writes the JPEG. HEIC
 as some phones save it, is never opened but in that process, which alone loads its decoder.
 """
 
-import resource
-import subprocess
 import sys
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from io import BytesIO
-from pathlib import Path
 
 from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
+
+from jobs.child_process import limit_this_process, run_apart
 
 PHOTO_FORMATS = ["JPEG", "PNG", "WEBP"]
 MAX_SIDE_PIXELS = 2000
 MAX_PIXELS = {"JPEG": 108_000_000}  # the largest telephone cameras that are common
 MAX_PIXELS_ELSE = 50_000_000  # of what is not read at a smaller size
 MAX_PIXELS_HERE = 16_000_000  # four bytes each: no more than a page may take beside other work
-CHILD_BYTES = 900_000_000  # of address space, of which libraries map some hundred million
+CHILD_BYTES = 900_000_000  # of address space
 CHILD_SECONDS = 20
 TOO_MANY, UNREADABLE = 3, 4  # how the child ends
 # Brands of a file that may be HEIC: ISO/IEC 23008-12, 10.2 and annex B; “ftyp” by ISO/IEC 14496-12.
 HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
-TOP = Path(__file__).resolve().parent.parent
 
 
 class TooManyPixelsError(ValueError):
@@ -81,15 +79,8 @@ def decode_here(content: bytes) -> bytes:
 def decode_apart(content: bytes) -> bytes:
     """The same in a child, which alone ends when the picture is a bomb."""
     try:
-        done = subprocess.run(
-            [sys.executable, "-m", "jobs.pictures"],
-            cwd=TOP,
-            input=content,
-            capture_output=True,
-            timeout=CHILD_SECONDS,
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
+        done = run_apart("jobs.pictures", content, seconds=CHILD_SECONDS)
+    except TimeoutError as error:
         raise TooManyPixelsError from error
     if done.returncode == UNREADABLE:
         raise UnreadablePictureError
@@ -136,8 +127,7 @@ def encode_jpeg(picture: Image.Image) -> bytes:
 
 
 def run_child() -> int:
-    resource.setrlimit(resource.RLIMIT_AS, (CHILD_BYTES, CHILD_BYTES))
-    resource.setrlimit(resource.RLIMIT_CPU, (CHILD_SECONDS, CHILD_SECONDS))
+    limit_this_process(address_bytes=CHILD_BYTES, cpu_seconds=CHILD_SECONDS)
     try:
         content = sys.stdin.buffer.read()
         decode = decode_heif if is_heif(content) else decode_here

@@ -15,7 +15,7 @@ from clients.models import Business, Deck, User
 from jobs.actions import bookings
 from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
-from jobs.models import Batch, Booking, CoatApplied, Job, Photo, Product, Visit
+from jobs.models import Batch, Booking, CoatApplied, Defect, Job, Photo, Product, Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY
 from jobs.photos import NormalizedPhoto, delete_photo_files
 
@@ -115,27 +115,13 @@ def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
         row.delete()
 
 
-def attach_photos(
-    *,
-    job: Job,
-    files: Sequence[NormalizedPhoto],
-    moment: str,
-    now: datetime,
-) -> list[Photo]:
-    """Store prepared pictures of a job, those that it has not got yet; if the transaction fails,
-    files without a row are left, never rows without a file."""
-    there = set(job.photos.values_list("content_hash", flat=True))
+def attach_photos(to: Job | Defect, files: Sequence[NormalizedPhoto], **facts: Any) -> list[Photo]:
+    """Store prepared pictures, those that are not there yet; if the transaction fails, files
+    without a row are left, never rows without a file."""
+    there = set(to.photos.values_list("content_hash", flat=True))
     new = {file.content_hash: file for file in files if file.content_hash not in there}
     return [
-        Photo.objects.create(
-            deck=job.deck,
-            job=job,
-            image=file,
-            moment=moment,
-            content_hash=content_hash,
-            taken_on=job.finished_on,
-            created_at=now,
-        )
+        to.photos.create(image=file, content_hash=content_hash, **facts)
         for content_hash, file in new.items()
     ]
 
@@ -146,10 +132,15 @@ def add_photos(
 ) -> list[Photo]:
     """Those that are new; a file that was sent before is left alone."""
     lock_until_commit(f"photos {job.pk}")
-    photos = attach_photos(job=job, files=files, moment=moment, now=now)
-    for photo in photos:
-        describe_photo(photo=photo, caption=caption)
-    return photos
+    return attach_photos(
+        job,
+        files,
+        deck=job.deck,
+        moment=moment,
+        caption=caption.strip(),
+        taken_on=job.finished_on,
+        created_at=now,
+    )
 
 
 @transaction.atomic
@@ -197,7 +188,14 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
     job.visit = save_visit_of_job(Visit(deck=deck, recorded_by=by, created_at=now), new.work)
     job.save()
     replace_coats_applied(job, list(new.work.coats))
-    attach_photos(job=job, files=new.photos, moment=new.moment, now=now)
+    attach_photos(
+        job,
+        new.photos,
+        deck=deck,
+        moment=new.moment,
+        taken_on=job.finished_on,
+        created_at=now,
+    )
     bookings.close_booking_of_job(job=job, booking=new.booking, now=now)
     follow_job_changes(deck_ids=[deck.pk], now=now)
     job_logged.send(Job, job_id=job.pk, now=now)

@@ -19,6 +19,7 @@ from jobs import diary
 from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.bookings import book_work, cancel_booking, settle_rebooking_to_dos
 from jobs.actions.offers import record_offer_event
+from jobs.actions.placement import OPEN_BOOKING_STATES
 from jobs.models import Booking, Offer, OfferEvent
 from jobs.offers import is_offer_bookable, offer_withdrawal_right
 
@@ -177,8 +178,7 @@ def is_rescindable(offer: Offer, *, today: date) -> bool:
 
 def cancel_rescinded_visit(offer: Offer, now: datetime) -> None:
     """The client is told by the message that a visit is cancelled."""
-    live = Booking.objects.filter(offer=offer, state__in=[Booking.State.BOOKED, Booking.State.HELD])
-    for booking in live:
+    for booking in Booking.objects.filter(offer=offer, state__in=OPEN_BOOKING_STATES):
         cancel_booking(booking=booking, why=RESCINDED, by=None, now=now)
         settle_rebooking_to_dos(booking, None, now)
 

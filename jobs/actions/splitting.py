@@ -1,8 +1,8 @@
 """One entry that is really two: a client or a deck of which part goes to a new entry. Taken back by
 merging the two (clients/actions/merging.py)."""
 
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -17,8 +17,9 @@ from clients.models import Client, ContactPoint, Deck, Property, User
 from jobs.models import Document, Job, Photo, Visit
 
 SPLIT = "The entry of this client was split in two."
-# what goes over by itself: it belongs to a job, or follows from one
+# of the deck's own row; of its sizes nobody knows how much is of which part
 NOT_COPIED = {"id", "created_at", "archived_at", "notes", "label"}
+SIZES = {"area_m2", "rail_m", "stair_treads", "screen_m2", "height_m"}
 
 
 class SplitError(ValueError):
@@ -42,8 +43,8 @@ class ClientPart:
     """What is of the other client, by their keys; decks go with their property."""
 
     name: str
-    sites: Collection[int] = field(default_factory=list)
-    points: Collection[int] = field(default_factory=list)
+    sites: Collection[int] = ()
+    points: Collection[int] = ()
 
 
 @transaction.atomic
@@ -130,53 +131,41 @@ def split_deck(*, deck: Deck, part: DeckPart, now: datetime) -> Deck:
     """The new deck, at the same property, with the same wood and wear; its size is not known.
     Raises `SplitError`."""
     deck = lock_row(deck)
-    jobs = Job.objects.filter(deck=deck, pk__in=part.jobs)
-    visits = Visit.objects.filter(deck=deck, pk__in=part.visits)
-    chosen = jobs.exists() or visits.exists() or part.photos or part.documents
-    if not chosen:
+    jobs = list(Job.objects.filter(deck=deck, pk__in=part.jobs))
+    rows = [*jobs, *rows_of_part(deck, part, jobs)]
+    if not rows:
         raise SplitError("Choose at least one entry that is of the other deck.")
-    other = Deck.objects.create(**facts_of(deck), created_at=now)
-    other.label = free_label(deck.site, Deck(label=part.label.strip()[:80], site=deck.site))
-    other.save(update_fields=["label"])
-    keys = list(jobs.values_list("pk", flat=True))
-    move_to_deck(other, jobs)
-    move_to_deck(
-        other,
-        Visit.objects.filter(deck=deck).filter(
-            models.Q(pk__in=part.visits) | models.Q(job__in=keys)
-        ),
-    )
-    move_to_deck(
-        other,
-        Photo.objects.filter(deck=deck).filter(
-            models.Q(job__in=keys) | models.Q(job=None, pk__in=part.photos)
-        ),
-    )
-    move_to_deck(other, Document.objects.filter(deck=deck, pk__in=part.documents))
-    move_rows_of_jobs(deck, other, keys)
+    label = free_label(deck.site, Deck(label=part.label.strip()[:80], site=deck.site))
+    other = Deck.objects.create(**facts_of(deck), label=label, created_at=now)
+    for row in rows:  # one by one, so that each stands in the trail
+        row.deck = other
+        row.save(update_fields=["deck"])
+    move_rows_of_jobs(deck, other, jobs)
     decks_changed.send(Deck, deck_ids=[deck.pk, other.pk], now=now)
     return other
 
 
+def rows_of_part(deck: Deck, part: DeckPart, jobs: Sequence[Job]) -> Iterator[Any]:
+    """Checks, photographs and documents that go over."""
+    yield from Visit.objects.filter(
+        models.Q(pk__in=part.visits) | models.Q(job__in=jobs), deck=deck
+    )
+    yield from Photo.objects.filter(
+        models.Q(job__in=jobs) | models.Q(job=None, defect=None, pk__in=part.photos), deck=deck
+    )
+    yield from Document.objects.filter(deck=deck, pk__in=part.documents)
+
+
 def facts_of(deck: Deck) -> dict[str, Any]:
     """What both decks have alike; sizes are of the old one."""
-    left_out = NOT_COPIED | {"area_m2", "rail_m", "stair_treads", "screen_m2", "height_m"}
-    values = {
+    return {
         each.attname: getattr(deck, each.attname)
         for each in deck._meta.concrete_fields
-        if each.name not in left_out
+        if each.name not in NOT_COPIED | SIZES
     }
-    return values | {"label": f"New part of {deck.pk}"}
 
 
-def move_to_deck(other: Deck, rows: models.QuerySet[Any]) -> None:
-    """One by one, so that each stands in the trail."""
-    for row in list(rows):
-        row.deck = other
-        row.save(update_fields=["deck"])
-
-
-def move_rows_of_jobs(deck: Deck, other: Deck, jobs: list[int]) -> None:
+def move_rows_of_jobs(deck: Deck, other: Deck, jobs: Sequence[Job]) -> None:
     """What else names both the deck and one of these jobs, such as a reminder about its coat."""
     for model, name in pointing_at(Deck):
         names: Mapping[str, Any] = {each.name: each for each in model._meta.concrete_fields}

@@ -21,7 +21,7 @@ from clients.messaging.models import Message, MessageText, ToDo
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.messaging.texts import ComposedText
 from clients.models import Business, Channel, Client, Deck, User
-from jobs.actions.jobs import check_loggable, check_work_date
+from jobs.actions.jobs import attach_photos, check_loggable, check_work_date
 from jobs.models import Defect, Photo, StructureCheck
 from jobs.offers import links
 from jobs.photos import NormalizedPhoto
@@ -111,22 +111,16 @@ def add_defect_photos(
 ) -> list[Photo]:
     """Those that are new; a file that was sent before is left alone."""
     lock_until_commit(f"photos of defect {defect.pk}")
-    there = set(defect.photos.values_list("content_hash", flat=True))
     check = defect.structure_check
-    new = {file.content_hash: file for file in files if file.content_hash not in there}
-    return [
-        Photo.objects.create(
-            deck=check.deck,
-            defect=defect,
-            image=file,
-            moment=Photo.Moment.FOUND,
-            caption=str(defect)[:200],
-            content_hash=content_hash,
-            taken_on=check.checked_on,
-            created_at=now,
-        )
-        for content_hash, file in new.items()
-    ]
+    return attach_photos(
+        defect,
+        files,
+        deck=check.deck,
+        moment=Photo.Moment.FOUND,
+        caption=str(defect)[:200],
+        taken_on=check.checked_on,
+        created_at=now,
+    )
 
 
 @transaction.atomic

@@ -11,10 +11,9 @@ from django.utils.translation import gettext_lazy as _
 from clients import display
 from clients.forms.fields import textarea
 from clients.messaging.law import WithdrawalRight
+from jobs.forms.fields import client_name_field
 from jobs.models import Offer
 from jobs.offers import week_text
-
-NAME_NEEDED = _("Write your name, so that we know who answered.")
 
 
 class AcceptForm(forms.Form):
@@ -33,13 +32,7 @@ class AcceptForm(forms.Form):
             ),
         },
     )
-    name = forms.CharField(
-        label=_("Your name"),
-        max_length=200,
-        error_messages={"required": NAME_NEEDED},
-        widget=forms.TextInput(attrs={"autocomplete": "name"}),
-        validators=[ProhibitNullCharactersValidator()],
-    )
+    name = client_name_field()
 
     asks_early = forms.BooleanField(
         label=_(
@@ -92,13 +85,7 @@ class RescindForm(forms.Form):
 
     prefix = "rescind"
     use_required_attribute = False
-    name = forms.CharField(
-        label=_("Your name"),
-        max_length=200,
-        error_messages={"required": NAME_NEEDED},
-        widget=forms.TextInput(attrs={"autocomplete": "name"}),
-        validators=[ProhibitNullCharactersValidator()],
-    )
+    name = client_name_field()
 
 
 class DeclineForm(forms.Form):
@@ -119,13 +106,7 @@ class DeclineForm(forms.Form):
         widget=textarea(3),
         validators=[ProhibitNullCharactersValidator()],
     )
-    name = forms.CharField(
-        label=_("Your name"),
-        max_length=200,
-        error_messages={"required": NAME_NEEDED},
-        widget=forms.TextInput(attrs={"autocomplete": "name"}),
-        validators=[ProhibitNullCharactersValidator()],
-    )
+    name = client_name_field()
 
 
 class AskForm(forms.Form):

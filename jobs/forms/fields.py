@@ -4,13 +4,16 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import ProhibitNullCharactersValidator
 from django.utils.html import format_html
+from django.utils.translation import gettext_lazy as _
 
 from jobs import kept_files, photos
 
 # In the sense of the words of ISO 4628-1 for the intensity of a change.
 GRADE_LABELS = ["like new", "barely visible", "slight", "clear", "strong", "worn out"]
 MAX_PHOTOS = 12
+PHOTO_TYPES = "image/jpeg,image/heic,image/heif,image/png,image/webp"
 
 
 class GradeField(forms.TypedChoiceField):
@@ -43,57 +46,60 @@ class DayField(forms.DateField):
         super().__init__(input_formats=["%Y-%m-%d"], error_messages={"invalid": wrong}, **kwargs)
 
 
-PHOTO_TYPES = "image/jpeg,image/heic,image/heif,image/png,image/webp"
+def client_name_field() -> forms.CharField:
+    """Who of the client's side answers, on a page that they open themselves."""
+    return forms.CharField(
+        label=_("Your name"),
+        max_length=200,
+        error_messages={"required": _("Write your name, so that we know who answered.")},
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        validators=[ProhibitNullCharactersValidator()],
+    )
 
 
 class PhotosInput(forms.ClearableFileInput):
     allow_multiple_selected = True
 
 
-class PhotosField(forms.FileField):
+class SeveralFilesField(forms.FileField):
+    """Up to `MAX_PHOTOS` files, each checked by `read`, which raises `PhotoError`."""
+
+    accepted = PHOTO_TYPES
+    none_words = "Choose at least one photo."
+    many_words = f"Send at most {MAX_PHOTOS} photos at a time; add the others on the job's page."
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("widget", PhotosInput(attrs={"accept": self.accepted}))
+        super().__init__(**kwargs)
+
+    def read(self, upload: Any) -> Any:
+        raise NotImplementedError
+
+    def clean(self, data: Any, initial: Any = None) -> list[Any]:
+        uploads = [each for each in (data if isinstance(data, list | tuple) else [data]) if each]
+        if self.required and not uploads:
+            raise ValidationError(self.none_words)
+        if len(uploads) > MAX_PHOTOS:
+            raise ValidationError(self.many_words)
+        try:
+            return [self.read(upload) for upload in uploads]
+        except photos.PhotoError as error:
+            raise ValidationError(str(error)) from error
+
+
+class PhotosField(SeveralFilesField):
     """Several photographs, each checked, shrunk and freed of location data."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault(
-            "widget",
-            PhotosInput(attrs={"accept": "image/jpeg,image/heic,image/heif,image/png,image/webp"}),
-        )
-        super().__init__(**kwargs)
-
-    def clean(self, data: Any, initial: Any = None) -> list[photos.NormalizedPhoto]:
-        uploads = [
-            upload for upload in (data if isinstance(data, list | tuple) else [data]) if upload
-        ]
-        if self.required and not uploads:
-            raise ValidationError("Choose at least one photo.")
-        if len(uploads) > MAX_PHOTOS:
-            raise ValidationError(
-                f"Send at most {MAX_PHOTOS} photos at a time; add the others on the job's page."
-            )
-        try:
-            return [photos.normalize_photo(upload) for upload in uploads]
-        except photos.PhotoError as error:
-            raise ValidationError(str(error)) from error
+    def read(self, upload: Any) -> photos.NormalizedPhoto:
+        return photos.normalize_photo(upload)
 
 
-class KeptFilesField(forms.FileField):
+class KeptFilesField(SeveralFilesField):
     """Several photographs and PDFs; each with the name that it was sent under."""
 
-    def __init__(self, **kwargs: Any) -> None:
-        accepted = "application/pdf,image/jpeg,image/png,image/webp"
-        kwargs.setdefault("widget", PhotosInput(attrs={"accept": accepted}))
-        super().__init__(**kwargs)
+    accepted = f"application/pdf,{PHOTO_TYPES}"
+    none_words = "Choose at least one photo or PDF."
+    many_words = f"Send at most {MAX_PHOTOS} files at a time."
 
-    def clean(self, data: Any, initial: Any = None) -> list[tuple[str, kept_files.KeptFile]]:
-        uploads = [each for each in (data if isinstance(data, list | tuple) else [data]) if each]
-        if not uploads:
-            raise ValidationError("Choose at least one photo or PDF.")
-        if len(uploads) > MAX_PHOTOS:
-            raise ValidationError(f"Send at most {MAX_PHOTOS} files at a time.")
-        try:
-            return [
-                (kept_files.title_of(upload.name), kept_files.check_kept_file(upload))
-                for upload in uploads
-            ]
-        except photos.PhotoError as error:
-            raise ValidationError(str(error)) from error
+    def read(self, upload: Any) -> tuple[str, kept_files.KeptFile]:
+        return kept_files.title_of(upload.name), kept_files.check_kept_file(upload)

@@ -15,7 +15,7 @@ from clients.forms.fields import textarea
 from jobs.actions.offers import OfferInput, OfferLineInput
 from jobs.forms.fields import DayField
 from jobs.forms.formsets import MAX_FORM_ROWS, BaseRowFormSet, PageForms, amount_field, posted_rows
-from jobs.forms.prices import percentage_form_field, trimmed_decimal
+from jobs.forms.prices import check_deposit, percentage_form_field, trimmed_decimal
 from jobs.models import Offer, OfferLine, OfferScope
 
 LINES_PREFIX = "lines"
@@ -64,8 +64,7 @@ class OfferForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
-        if values.get("deposit_percent") and values.get("deposit_amount"):
-            self.add_error("deposit_amount", "Write a share or an amount, not both.")
+        check_deposit(self, values)
         return values
 
     def clean_valid_until(self) -> date:

@@ -54,6 +54,12 @@ def percentage_form_field(
     )
 
 
+def check_deposit(form: forms.BaseForm, values: Mapping[str, Any]) -> None:
+    """It is asked for in one way."""
+    if values.get("deposit_percent") and values.get("deposit_amount"):
+        form.add_error("deposit_amount", "Write a share or an amount, not both.")
+
+
 class PriceListForm(NamedByAction, forms.ModelForm):
     """Everything on a list but its rows."""
 
@@ -154,8 +160,7 @@ class PriceListForm(NamedByAction, forms.ModelForm):
             and "high_above_m" not in self.errors
         ):
             self.add_error("high_above_m", "Write from which height on a deck is high.")
-        if values.get("deposit_percent") and values.get("deposit_amount"):
-            self.add_error("deposit_amount", "Write a share or an amount, not both.")
+        check_deposit(self, values)
         self.instance.high_above_m = values.get("high_above_m")
         return values
 

@@ -4,11 +4,10 @@ from typing import Any
 
 from django import forms
 from django.core.validators import ProhibitNullCharactersValidator
-from django.utils.translation import gettext_lazy as _
 
 from clients.forms.fields import needed_with_others, textarea
 from jobs.actions.structure import FoundDefect
-from jobs.forms.fields import DayField, PhotosField
+from jobs.forms.fields import DayField, PhotosField, client_name_field
 from jobs.models import Defect
 
 NOTHING = ("", "Nothing found")
@@ -76,13 +75,7 @@ class AcknowledgeForm(forms.Form):
     """The client has read the report."""
 
     use_required_attribute = False
-    name = forms.CharField(
-        label=_("Your name"),
-        max_length=200,
-        error_messages={"required": _("Write your name, so that we know who answered.")},
-        widget=forms.TextInput(attrs={"autocomplete": "name"}),
-        validators=[ProhibitNullCharactersValidator()],
-    )
+    name = client_name_field()
 
 
 class DefectFixedForm(forms.Form):

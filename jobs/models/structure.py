@@ -16,6 +16,12 @@ from django.utils.translation import gettext_lazy as _
 from clients.models import Deck
 
 
+class StructureCheckQuerySet(models.QuerySet["StructureCheck"]):
+    def with_report(self) -> "StructureCheckQuerySet":
+        """With deck, owner, defects and photographs, in a fixed number of queries."""
+        return self.select_related("deck__site__client").prefetch_related("defects__photos")
+
+
 class StructureCheck(models.Model):
     """Somebody looked at ledger, posts, joists, stairs and railings; without defects nothing was
     found. What it found is one report, which the client gets and acknowledges."""
@@ -34,6 +40,8 @@ class StructureCheck(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
     created_at = models.DateTimeField(db_default=Now())
+
+    objects = StructureCheckQuerySet.as_manager()
 
     class Meta:
         ordering = ["-checked_on", "-id"]
@@ -60,10 +68,14 @@ class DefectQuerySet(models.QuerySet["Defect"]):
         rows = self.filter(fixed_on=None).select_related("structure_check__deck__site__client")
         return rows.order_by("severity", "-structure_check__checked_on", "id")
 
+    def open_on(self, deck_ids: Collection[int]) -> "DefectQuerySet":
+        """Of these decks."""
+        return self.still_open().filter(structure_check__deck__in=deck_ids)
+
     def open_by_deck(self, deck_ids: Collection[int]) -> "dict[int, list[Defect]]":
         """The open defects of these decks, in one query; decks without any are left out."""
         found: dict[int, list[Defect]] = {}
-        for defect in self.still_open().filter(structure_check__deck__in=deck_ids):
+        for defect in self.open_on(deck_ids):
             found.setdefault(defect.structure_check.deck_id, []).append(defect)
         return found
 

@@ -15,6 +15,7 @@ from jobs.offers.hour_estimates import (
 )
 from jobs.offers.ledger import (
     JOB_COLUMNS,
+    LEDGER_TABLES,
     OFFER_COLUMNS,
     JobLedger,
     JobMoney,
@@ -51,6 +52,7 @@ from jobs.offers.waiting_cost import strip_scopes
 __all__ = [
     "DEAD_LINK_STATES",
     "JOB_COLUMNS",
+    "LEDGER_TABLES",
     "OFFER_COLUMNS",
     "WAITING_MONTHS",
     "DeckHours",

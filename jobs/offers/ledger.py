@@ -153,3 +153,10 @@ def offer_row_of(offer: Offer) -> dict[str, Any]:
         "deposit": deposit_of_offer(offer),
         "done": booking is not None and booking.state == Booking.State.DONE,
     }
+
+
+# what may be asked for → its rows between two days, and their columns
+LEDGER_TABLES = {
+    "jobs": (done_job_rows, JOB_COLUMNS),
+    "offers": (accepted_offer_rows, OFFER_COLUMNS),
+}

@@ -46,9 +46,5 @@ def report_by_token(token: str) -> StructureCheck | None:
         return None
     if not secrets.compare_digest(proof.encode(), report_proof(left).encode()):
         return None
-    rows = StructureCheck.objects.select_related("deck__site__client")
-    return (
-        rows.filter(pk=int(pk), deck__site__client=int(client))
-        .prefetch_related("defects__photos")
-        .first()
-    )
+    rows = StructureCheck.objects.filter(pk=int(pk), deck__site__client=int(client))
+    return rows.with_report().first()

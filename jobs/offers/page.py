@@ -297,7 +297,7 @@ class OfferPage:
     def defects(self) -> list[Defect]:
         """What is open on the structure of its decks."""
         decks = [part.scope.deck_id for part in self.decks]
-        return list(Defect.objects.still_open().filter(structure_check__deck__in=decks))
+        return list(Defect.objects.open_on(decks))
 
     @property
     def questions_and_answers(self) -> list[OfferEvent]:

@@ -5,6 +5,7 @@ from jobs.pdf.care_record import care_record_pdf
 from jobs.pdf.day_sheet import build_day_sheet, day_sheet_pdf, sheet_file_name
 from jobs.pdf.offer import offer_pdf
 from jobs.pdf.rendering import render_paper
+from jobs.pdf.response import pdf_response
 from jobs.pdf.structure_report import structure_report_pdf
 from jobs.pdf.trace import trace_pdf
 
@@ -13,6 +14,7 @@ __all__ = [
     "care_record_pdf",
     "day_sheet_pdf",
     "offer_pdf",
+    "pdf_response",
     "render_paper",
     "sheet_file_name",
     "structure_report_pdf",

@@ -9,8 +9,7 @@ from clients.models import Business, Deck
 from jobs.diary import CrewSchedule, DiaryStop, diary_week
 from jobs.models import Crew, Defect
 from jobs.pdf import rendering
-from jobs.scope import Need, Scope, purchase
-from jobs.work import GUARDED_HEIGHT_M, protection_for, tools_for
+from jobs.scope import DayKit, Need, Scope, kit_for, phone_numbers_of, purchase
 
 
 @dataclass(frozen=True)
@@ -37,25 +36,7 @@ class DaySheet:
     day: date
     stops: list[SheetStop]
     needs: list[Need]
-
-    @property
-    def tasks(self) -> set[str]:
-        found = (step.task for part in self.decks for step in part.scope.steps)
-        return {task for task in found if task}
-
-    @property
-    def decks(self) -> list[SheetDeck]:
-        return [part for each in self.stops for part in each.decks]
-
-    @property
-    def tools(self) -> list[str]:
-        return tools_for(self.tasks)
-
-    @property
-    def protection(self) -> list[str]:
-        heights = [part.deck.height_m for part in self.decks]
-        is_high = any(height is None or height > GUARDED_HEIGHT_M for height in heights)
-        return protection_for(self.tasks, is_high=is_high)
+    kit: DayKit
 
 
 def build_day_sheet(crew: Crew, day: date, *, business: Business, today: date) -> DaySheet:
@@ -66,7 +47,8 @@ def build_day_sheet(crew: Crew, day: date, *, business: Business, today: date) -
     scopes = purchase.booked_scopes(bookings, today=today)
     defects = Defect.objects.open_by_deck(list(scopes))
     found = [sheet_stop(stop, scopes, defects) for stop in stops if stop.booking in bookings]
-    return DaySheet(crew, day, found, purchase.purchase_needs(scopes.values(), today=today))
+    needs = purchase.purchase_needs(scopes.values(), today=today)
+    return DaySheet(crew, day, found, needs, kit_for(scopes.values()))
 
 
 def crew_schedule(crew: Crew, day: date, business: Business) -> CrewSchedule | None:
@@ -82,8 +64,7 @@ def sheet_stop(
         SheetDeck(deck, scopes[deck.pk], defects.get(deck.pk, []))
         for deck in stop.booking.decks.all()
     ]
-    points = stop.booking.client.contact_points.exclude(kind="email").filter(suspended_at=None)
-    return SheetStop(stop, decks, [point.normalized for point in points])
+    return SheetStop(stop, decks, phone_numbers_of(stop.booking.client))
 
 
 def day_sheet_pdf(sheet: DaySheet, *, business: Business) -> bytes:

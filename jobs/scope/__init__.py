@@ -5,7 +5,14 @@ the work, the finish, the materials, the steps.
 """
 
 from jobs.scope.checklist import NO_READING, SiteReading, weather_checklist
-from jobs.scope.crew_round import CrewRound, geo_uri, on_the_way_key, read_crew_rounds
+from jobs.scope.crew_round import (
+    CrewRound,
+    geo_uri,
+    on_the_way_key,
+    phone_numbers_of,
+    read_crew_rounds,
+)
+from jobs.scope.day_kit import DayKit, kit_for
 from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
 from jobs.scope.needs import Supply, need_from_supply
 from jobs.scope.outline import Outline, outlines, work_advice
@@ -16,6 +23,7 @@ from jobs.scope.shelf import load_shelf
 __all__ = [
     "NO_READING",
     "CrewRound",
+    "DayKit",
     "Need",
     "Outline",
     "Override",
@@ -26,10 +34,12 @@ __all__ = [
     "booked_scopes",
     "cost_of_needs",
     "geo_uri",
+    "kit_for",
     "load_shelf",
     "need_from_supply",
     "on_the_way_key",
     "outlines",
+    "phone_numbers_of",
     "propose_scope",
     "propose_scopes",
     "read_crew_rounds",

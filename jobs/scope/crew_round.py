@@ -9,12 +9,12 @@ from urllib.parse import quote
 
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
+from clients.models import Client
 from jobs.diary import distance_apart_km, group_into_town_runs
-from jobs.models import Booking, BookingDay, Crew, Product
+from jobs.models import Booking, BookingDay, Crew
+from jobs.scope.day_kit import kit_for
 from jobs.scope.definitions import Need, Scope
 from jobs.scope.purchase import booked_scopes, purchase_needs
-from jobs.scope.tool_list import DayWork, tools_of_day
-from jobs.work import WorkFacts
 
 SHOWN_FROM_KM = 1.0  # nearer says nothing: most properties stand where their town does
 
@@ -36,16 +36,20 @@ class CrewStop:
 
     @property
     def phone_numbers(self) -> list[str]:
-        """Of telephones in use, each once."""
-        points = self.booking.client.contact_points.all()
-        found = [
-            point.normalized for point in points if point.kind != "email" and not point.suspended_at
-        ]
-        return list(dict.fromkeys(found))
+        return phone_numbers_of(self.booking.client)
 
     @property
     def geo_uri(self) -> str:
         return geo_uri(self.booking)
+
+
+def phone_numbers_of(client: Client) -> list[str]:
+    """Of telephones in use, each once."""
+    points = client.contact_points.all()
+    found = [
+        point.normalized for point in points if point.kind != "email" and not point.suspended_at
+    ]
+    return list(dict.fromkeys(found))
 
 
 def geo_uri(booking: Booking) -> str:
@@ -142,7 +146,8 @@ def crew_round(crew: Crew, day: date, stops: Sequence[CrewStop], today: date) ->
     """With what to bring for the work that is still to be done."""
     open_scopes = [scope for stop in stops for scope in unlogged_scopes(stop)]
     needs = purchase_needs(open_scopes, today=today) if open_scopes else []
-    return CrewRound(crew, day, stops, needs, tools_of_day(map(day_work, open_scopes)))
+    kit = kit_for(open_scopes)
+    return CrewRound(crew, day, stops, needs, [*kit.tools, *kit.protection])
 
 
 def unlogged_scopes(stop: CrewStop) -> list[Scope]:
@@ -150,12 +155,3 @@ def unlogged_scopes(stop: CrewStop) -> list[Scope]:
     if stop.booking.state != Booking.State.BOOKED:
         return []
     return [scope for scope in stop.scopes if scope.deck.pk not in logged]
-
-
-def day_work(scope: Scope) -> DayWork:
-    products: list[Product] = [need.product for need in scope.needs if need.product]
-    return DayWork(
-        is_strip=scope.is_strip,
-        is_coated=bool(scope.coats),
-        may_burn=WorkFacts(scope.deck, scope.work, products).may_burn,
-    )

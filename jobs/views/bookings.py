@@ -1,6 +1,6 @@
 """A booking: book it, look at it, move it, hold it for the weather, release it, call it off."""
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -74,7 +74,7 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "geo_uri": geo_uri(row),
         "next_visit_form": NextVisitForm(auto_id="next_%s"),
         "looks": looks_on_the_way(row, business_today(request)),
-        "defects": list(defects_of([deck.pk for deck in row.decks.all()])),
+        "defects": list(Defect.objects.open_on([deck.pk for deck in row.decks.all()])),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
         "is_untold": booking_messages.is_untold(row, now=timezone.now()),
         "today": business_today(request),
@@ -94,11 +94,6 @@ def looks_on_the_way(row: Booking, today: date) -> list[NearbyLook]:
     """Decks near by that the crew had better look at too, while the visit is still to come."""
     is_to_come = row.state in {Booking.State.BOOKED, Booking.State.HELD} and row.last_on >= today
     return nearby_looks(row.site, today=today) if is_to_come else []
-
-
-def defects_of(decks: Collection[int]) -> QuerySet[Defect]:
-    """Open defects of these decks, the dangerous ones first."""
-    return Defect.objects.still_open().filter(structure_check__deck__in=decks)
 
 
 def notes_page(row: Booking, data: QueryDict | None) -> FormsOfPage:
@@ -167,7 +162,7 @@ def new_booking(request: HttpRequest) -> HttpResponse:
         cancel=reverse("diary:week"),
         is_checked_by_browser=False,
     )
-    defects = list(defects_of([deck.pk for deck in asked.decks]))
+    defects = list(Defect.objects.open_on([deck.pk for deck in asked.decks]))
     return render_form_page(request, page, form=form, asked=asked, defects=defects)
 
 

@@ -11,7 +11,7 @@ from clients.pages import current_user, office_required
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.models import Job
-from jobs.pdf import care_record_pdf
+from jobs.pdf import care_record_pdf, pdf_response
 from jobs.work import build_care_record, get_job_for_record
 
 
@@ -24,11 +24,7 @@ def job_for_record_or_404(pk: int) -> Job:
 @require_safe
 def show_care_record(request: HttpRequest, pk: int) -> HttpResponse:
     record = build_care_record(job_for_record_or_404(pk))
-    name = f'inline; filename="{record.file_name}"'
-    content = care_record_pdf(record)
-    return HttpResponse(
-        content, content_type="application/pdf", headers={"Content-Disposition": name}
-    )
+    return pdf_response(care_record_pdf(record), record.file_name)
 
 
 @office_required

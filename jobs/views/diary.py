@@ -23,7 +23,7 @@ from jobs.actions import bookings
 from jobs.diary import diary_week, next_booking_after, read_season, unsettled_work
 from jobs.forms.bookings import HoldDayForm
 from jobs.models import Booking, Crew
-from jobs.pdf import build_day_sheet, day_sheet_pdf, sheet_file_name
+from jobs.pdf import build_day_sheet, day_sheet_pdf, pdf_response, sheet_file_name
 from jobs.views.telling import DiaryChange, ask_who_is_told, make_change, report_told
 
 MAX_YEARS_AWAY = 3  # years before and after this one
@@ -66,9 +66,7 @@ def show_day_sheet(request: HttpRequest, pk: int) -> HttpResponse:
     today = business_today(request)
     day = day_or_today(request.GET.get("day", ""), today)
     sheet = build_day_sheet(crew, day, business=business, today=today)
-    name = {"Content-Disposition": f'inline; filename="{sheet_file_name(sheet)}"'}
-    content = day_sheet_pdf(sheet, business=business)
-    return HttpResponse(content, content_type="application/pdf", headers=name)
+    return pdf_response(day_sheet_pdf(sheet, business=business), sheet_file_name(sheet))
 
 
 @office_required

@@ -17,6 +17,7 @@ from clients.pages import FormPage, business_today, current_user, render_form_pa
 from jobs import actions
 from jobs.forms.photo import DeckFilesForm, ProductDocumentsForm
 from jobs.models import Document, Photo, Product
+from jobs.views.photos import added_words
 
 FORM = FormPage(
     "Photos and documents",
@@ -90,14 +91,8 @@ def keep_files(
         return None
     new = actions.FilesInput(**form.cleaned_data)
     made = keep(new)
-    messages.success(request, files_kept_words(len(made), len(new.uploads)))
+    messages.success(request, added_words("file", len(made), len(new.uploads)))
     return redirect(request.path)
-
-
-def files_kept_words(made: int, sent: int) -> str:
-    words = f"{made} file{'s' if made != 1 else ''} added."
-    there = sent - made
-    return f"{words} {there} {'were' if there != 1 else 'was'} here already." if there else words
 
 
 @require_GET

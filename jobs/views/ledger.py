@@ -17,15 +17,7 @@ from clients.pages import (
 from clients.tables import FILE_FORMATS, table_response
 from jobs.actions.settling import settle_job
 from jobs.models import Job
-from jobs.offers import (
-    JOB_COLUMNS,
-    OFFER_COLUMNS,
-    JobLedger,
-    accepted_offer_rows,
-    done_job_rows,
-)
-
-TABLES = {"jobs": (done_job_rows, JOB_COLUMNS), "offers": (accepted_offer_rows, OFFER_COLUMNS)}
+from jobs.offers import LEDGER_TABLES, JobLedger
 
 
 @office_required
@@ -33,8 +25,8 @@ TABLES = {"jobs": (done_job_rows, JOB_COLUMNS), "offers": (accepted_offer_rows, 
 def show_ledger(request: HttpRequest) -> HttpResponse:
     """The page `jobs:ledger`; `?table=jobs&format=csv` is a file."""
     table, format = request.GET.get("table", ""), request.GET.get("format", "")
-    if table in TABLES and format in FILE_FORMATS:
-        rows, columns = TABLES[table]
+    if table in LEDGER_TABLES and format in FILE_FORMATS:
+        rows, columns = LEDGER_TABLES[table]
         return table_response(rows(), format=format, name=f"{table}-ledger", columns=columns)
     around = ListPage(
         "Agreed, done, charged",

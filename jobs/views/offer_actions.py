@@ -15,7 +15,7 @@ from jobs.actions import offers as actions
 from jobs.actions.offers import OfferError
 from jobs.forms import offers as forms
 from jobs.models import Offer
-from jobs.pdf import offer_pdf
+from jobs.pdf import offer_pdf, pdf_response
 from jobs.views.offers import offer_or_404
 
 OfferAction = Callable[[HttpRequest, Offer], Offer]
@@ -92,9 +92,5 @@ def offer_answer(request: HttpRequest, offer: Offer) -> Offer:
 def show_offer_pdf(request: HttpRequest, pk: int) -> HttpResponse:
     """The offer on paper, as the client gets it but for the link; `?lines=all` names each line."""
     offer = offer_or_404(pk)
-    disposition = f'inline; filename="{offer.file_name}"'
-    return HttpResponse(
-        offer_pdf(offer, is_detailed="lines" in request.GET),
-        "application/pdf",
-        headers={"Content-Disposition": disposition},
-    )
+    content = offer_pdf(offer, is_detailed="lines" in request.GET)
+    return pdf_response(content, offer.file_name)

@@ -60,16 +60,15 @@ def add_photos_to(request: HttpRequest, job: Job) -> HttpResponse:
         now=timezone.now(),
     )
     if not is_kept_form(request):
-        messages.success(request, photos_added_words(len(made), len(values["photos"])))
+        messages.success(request, added_words("photo", len(made), len(values["photos"])))
     return redirect("jobs:detail", job.pk)
 
 
-def photos_added_words(made: int, sent: int) -> str:
-    words = f"{made} photo{'s' if made != 1 else ''} added."
+def added_words(what: str, made: int, sent: int) -> str:
+    """“2 photos added. 1 was here already.”"""
+    words = f"{made} {what}{'s' if made != 1 else ''} added."
     there = sent - made
-    if not there:
-        return words
-    return f"{words} {there} {'were' if there != 1 else 'was'} here already."
+    return f"{words} {there} {'were' if there != 1 else 'was'} here already." if there else words
 
 
 @require_POST

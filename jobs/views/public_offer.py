@@ -25,12 +25,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clients import display
 from clients.messaging.models import Attachment
 from clients.pages import business_of
+from clients.tables import attachment_response
 from jobs.actions import offer_answers
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.offer_answers import AnswerError
 from jobs.diary import icalendar_files
 from jobs.forms.answer import AcceptForm, AskForm, DeclineForm, RescindForm
-from jobs.models import Offer
+from jobs.models import Offer, Photo
 from jobs.offers import (
     DEAD_LINK_STATES,
     OfferPage,
@@ -41,7 +42,7 @@ from jobs.offers import (
     offer_by_token_hash,
     week_text,
 )
-from jobs.pdf import offer_pdf
+from jobs.pdf import offer_pdf, pdf_response
 from jobs.photos import stored_thumbnail
 
 MAX_OFFER_POST_BYTES = 64 * 1024  # an answer is a few lines
@@ -210,10 +211,13 @@ def show_public_photo(request: HttpRequest, token: str, pk: int) -> HttpResponse
     }
     if pk not in shown_there:
         raise Http404("This photograph is not part of the offer.")
+    return client_photo(shown_there[pk])
+
+
+def client_photo(photo: Photo) -> HttpResponse:
+    """The small copy, which is all that clients see."""
     try:
-        return HttpResponse(
-            stored_thumbnail(shown_there[pk].image.name or ""), content_type="image/jpeg"
-        )
+        return HttpResponse(stored_thumbnail(photo.image.name or ""), content_type="image/jpeg")
     except OSError as error:
         raise Http404("The file of this photograph is missing.") from error
 
@@ -225,10 +229,7 @@ def show_public_pdf(request: HttpRequest, token: str) -> HttpResponse:
     row = public_offer_or_404(request, token).offer
     sent = sent_offer_pdf(row)
     content = bytes(sent.content) if sent else offer_pdf(row, url=links.offer_url(token))
-    name = f'inline; filename="{row.file_name}"'
-    return HttpResponse(
-        content, content_type="application/pdf", headers={"Content-Disposition": name}
-    )
+    return pdf_response(content, row.file_name)
 
 
 @unlisted
@@ -241,8 +242,7 @@ def public_visit_file(request: HttpRequest, token: str) -> HttpResponse:
     content = icalendar_files.client_calendar_file(
         booking, business_of(request), now=timezone.now()
     )
-    name = {"Content-Disposition": 'attachment; filename="visit.ics"'}
-    return HttpResponse(content, content_type="text/calendar; charset=utf-8", headers=name)
+    return attachment_response(content, "text/calendar; charset=utf-8", "visit.ics")
 
 
 def sent_offer_pdf(row: Offer) -> Attachment | None:

@@ -12,15 +12,15 @@ from jobs.actions import structure as actions
 from jobs.forms.structure import AcknowledgeForm
 from jobs.models import StructureCheck
 from jobs.offers import links
-from jobs.pdf import structure_report_pdf
-from jobs.photos import stored_thumbnail
+from jobs.pdf import pdf_response, structure_report_pdf
 from jobs.views.public_offer import (
     MAX_OFFER_POST_BYTES,
+    client_photo,
     content_length,
     render_closed_link,
     unlisted,
 )
-from jobs.views.structure import report_context
+from jobs.work import report_context
 
 
 @unlisted
@@ -76,16 +76,10 @@ def show_public_report_photo(request: HttpRequest, token: str, pk: int) -> HttpR
     shown = {photo.pk: photo for each in check.defects.all() for photo in each.photos.all()}
     if pk not in shown:
         raise Http404("This photograph is not part of the report.")
-    try:
-        picture = stored_thumbnail(shown[pk].image.name or "")
-    except OSError as error:
-        raise Http404("The file of this photograph is missing.") from error
-    return HttpResponse(picture, content_type="image/jpeg")
+    return client_photo(shown[pk])
 
 
 @unlisted
 @require_safe
 def show_public_report_pdf(request: HttpRequest, token: str) -> HttpResponse:
-    content = structure_report_pdf(public_report_or_404(token))
-    name = {"Content-Disposition": 'inline; filename="report.pdf"'}
-    return HttpResponse(content, content_type="application/pdf", headers=name)
+    return pdf_response(structure_report_pdf(public_report_or_404(token)), "report.pdf")

@@ -1,5 +1,8 @@
 """One client, or one deck, that is really two: what goes to the other is ticked."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
@@ -15,7 +18,49 @@ from jobs.actions import splitting
 from jobs.models import Visit
 
 MAX_NAME = {"client": 200, "deck": 80}
+DECK_PARTS = ("job", "visit", "photo", "document")
 Choices = list[tuple[str, str, list[tuple[int, str]]]]  # legend, name of the field, key and words
+
+
+@dataclass(frozen=True)
+class SplitPage:
+    """What the page says and asks: `what` is “client” or “deck”, `back` where one comes from."""
+
+    what: str
+    name: str
+    lead: str
+    back: str
+    choices: Callable[[], Choices]
+    crumbs: dict[str, Any]
+
+
+def answer_split(
+    request: HttpRequest, around: SplitPage, split: Callable[[str], HttpResponse]
+) -> HttpResponse:
+    """Split with the name that was typed, or show the page; again if it was refused."""
+    typed = request.POST.get("name", "").replace("\x00", "")[: MAX_NAME[around.what]]
+    if request.method == "POST":
+        try:
+            return split(typed)
+        except splitting.SplitError as error:
+            messages.error(request, str(error))
+    page = FormPage(
+        f"{around.name}: two {around.what}s?",
+        around.lead,
+        fields="jobs/_split_fields.html",
+        button=f"Split: two {around.what}s",
+        cancel=around.back,
+    )
+    return render_form_page(
+        request,
+        page,
+        label=f"Name of the other {around.what}",
+        typed=typed,
+        most=MAX_NAME[around.what],
+        choices=around.choices(),
+        chosen=chosen_of(request),
+        crumbs={**around.crumbs, "leaf": "Split"},
+    )
 
 
 @office_required
@@ -24,36 +69,25 @@ def split_client_page(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `jobs:split_client`."""
     rows = Client.objects.prefetch_related("properties__decks", "contact_points")
     client = get_object_or_404(rows, pk=pk)
-    typed = request.POST.get("name", "").replace("\x00", "")[: MAX_NAME["client"]]
-    if request.method == "POST":
-        part = splitting.ClientPart(typed, keys_of(request, "site"), keys_of(request, "point"))
-        try:
-            other = splitting.split_client(
-                client=client, part=part, by=current_user(request), now=timezone.now()
-            )
-        except splitting.SplitError as error:
-            messages.error(request, str(error))
-        else:
-            messages.success(request, f"{client.name} and {other.name} are two clients now.")
-            return redirect("clients:detail", other.pk)
-    page = FormPage(
-        f"{client.name}: two clients?",
+
+    def split(name: str) -> HttpResponse:
+        part = splitting.ClientPart(name, keys_of(request, "site"), keys_of(request, "point"))
+        other = splitting.split_client(
+            client=client, part=part, by=current_user(request), now=timezone.now()
+        )
+        messages.success(request, f"{client.name} and {other.name} are two clients now.")
+        return redirect("clients:detail", other.pk)
+
+    around = SplitPage(
+        "client",
+        client.name,
         "Tick what is the other one’s. Decks, offers and visits go with their property. Consents"
         " and messages stay here; what was withdrawn stays withdrawn for both.",
-        fields="jobs/_split_fields.html",
-        button="Split: two clients",
-        cancel=reverse("clients:detail", args=[pk]),
+        back=reverse("clients:detail", args=[pk]),
+        choices=partial(client_choices, client),
+        crumbs={"client": client},
     )
-    return render_form_page(
-        request,
-        page,
-        label="Name of the other client",
-        typed=typed,
-        most=MAX_NAME["client"],
-        choices=client_choices(client),
-        chosen=chosen_of(request),
-        crumbs={"client": client, "leaf": "Split"},
-    )
+    return answer_split(request, around, split)
 
 
 def client_choices(client: Client) -> Choices:
@@ -77,53 +111,36 @@ def deck_choice(site: Any) -> str:
 def split_deck_page(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `jobs:split_deck`."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    typed = request.POST.get("name", "").replace("\x00", "").strip()[: MAX_NAME["deck"]]
-    if request.method == "POST":
-        parts = {f"{each}s": keys_of(request, each) for each in ("job", "visit", "photo")}
-        part = splitting.DeckPart(
-            typed or deck.label, documents=keys_of(request, "document"), **parts
+
+    def split(name: str) -> HttpResponse:
+        parts = {f"{each}s": keys_of(request, each) for each in DECK_PARTS}
+        part = splitting.DeckPart(name.strip() or deck.label, **parts)
+        other = splitting.split_deck(deck=deck, part=part, now=timezone.now())
+        messages.success(
+            request, f"{deck.label} and {other.label} are two decks now. Enter their sizes."
         )
-        try:
-            other = splitting.split_deck(deck=deck, part=part, now=timezone.now())
-        except splitting.SplitError as error:
-            messages.error(request, str(error))
-        else:
-            messages.success(
-                request, f"{deck.label} and {other.label} are two decks now. Enter their sizes."
-            )
-            return redirect("deck_forms:edit", other.pk)
-    page = FormPage(
-        f"{deck.label}: two decks?",
+        return redirect("deck_forms:edit", other.pk)
+
+    around = SplitPage(
+        "deck",
+        deck.label,
         "Tick what is of the other one. Photos and grades of a job go with it. The other deck"
         " begins with the same wood and wear, and without a size.",
-        fields="jobs/_split_fields.html",
-        button="Split: two decks",
-        cancel=reverse("decks:detail", args=[pk]),
+        back=reverse("decks:detail", args=[pk]),
+        choices=partial(deck_choices, deck),
+        crumbs={"client": deck.site.client, "home": deck.site, "deck": deck},
     )
-    home = deck.site
-    return render_form_page(
-        request,
-        page,
-        label="Name of the other deck",
-        typed=typed,
-        most=MAX_NAME["deck"],
-        choices=deck_choices(deck),
-        chosen=chosen_of(request),
-        crumbs={"client": home.client, "home": home, "deck": deck, "leaf": "Split"},
-    )
+    return answer_split(request, around, split)
 
 
 def deck_choices(deck: Deck) -> Choices:
     jobs = deck.jobs.with_coats().select_related("deck__site").order_by("-finished_on", "-id")
     visits = Visit.objects.filter(deck=deck, job=None).order_by("-visited_on", "-id")
+    photos = deck.photos.filter(job=None, defect=None)  # those of a defect stay with it
     return [
         ("Jobs", "job", [(job.pk, job_choice(job)) for job in jobs]),
         ("Checks", "visit", [(visit.pk, f"{visit.visited_on:%Y-%m-%d}") for visit in visits]),
-        (
-            "Photos of no job",
-            "photo",
-            [(photo.pk, f"{photo}, {photo.taken_on}") for photo in deck.photos.filter(job=None)],
-        ),
+        ("Photos of no job", "photo", [(row.pk, f"{row}, {row.taken_on}") for row in photos]),
         ("Documents", "document", [(each.pk, each.title) for each in deck.documents.all()]),
     ]
 

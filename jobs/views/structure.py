@@ -40,9 +40,9 @@ from jobs.forms.log import add_action_error
 from jobs.forms.photo import PhotosForm
 from jobs.forms.structure import AcknowledgeForm, DefectFixedForm, StructureForm, WayForm
 from jobs.models import Defect, StructureCheck
-from jobs.pdf import structure_report_pdf
+from jobs.pdf import pdf_response, structure_report_pdf
 from jobs.views.log import deck_by_number
-from jobs.work import KEEP_OFF, REPORT_LIMITS
+from jobs.work import report_context
 
 PAGE_TITLE = "Check the structure"
 
@@ -108,7 +108,9 @@ def submit_structure_look(request: HttpRequest, deck: Deck, form: StructureForm)
 @require_POST
 def defect_photos(request: HttpRequest) -> HttpResponse:
     """A photograph that follows the form of its defect (`form_key`), which was sent before."""
-    defect = get_object_or_404(Defect, form_key=typed_form_key(request.POST))
+    if (key := typed_form_key(request.POST)) is None:
+        raise Http404("Without the key of its form nobody knows of which defect it is.")
+    defect = get_object_or_404(Defect, form_key=key)
     form = PhotosForm({"moment": "found"}, request.FILES)
     if not form.is_valid():
         return HttpResponse(form.errors.as_text(), status=422, content_type="text/plain")
@@ -117,8 +119,7 @@ def defect_photos(request: HttpRequest) -> HttpResponse:
 
 
 def report_or_404(pk: int) -> StructureCheck:
-    rows = StructureCheck.objects.select_related("deck__site__client")
-    return get_object_or_404(rows.prefetch_related("defects__photos"), pk=pk)
+    return get_object_or_404(StructureCheck.objects.with_report(), pk=pk)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -153,24 +154,10 @@ def show_structure_report(request: HttpRequest, pk: int) -> HttpResponse:
     return render_form_page(request, page, form=form, crumbs=crumbs, **report_context(check))
 
 
-def report_context(check: StructureCheck) -> dict[str, Any]:
-    """What the report is made of, for people and on paper."""
-    defects = list(check.defects.all())
-    is_dangerous = any(each.is_dangerous and each.fixed_on is None for each in defects)
-    return {
-        "check": check,
-        "defects": defects,
-        "keep_off": KEEP_OFF if is_dangerous else "",
-        "limits": REPORT_LIMITS,
-    }
-
-
 @require_safe
 def structure_report_paper(request: HttpRequest, pk: int) -> HttpResponse:
     """The report as PDF, to hand over; with a place to sign."""
-    content = structure_report_pdf(report_or_404(pk))
-    name = {"Content-Disposition": f'inline; filename="structure-{pk}.pdf"'}
-    return HttpResponse(content, content_type="application/pdf", headers=name)
+    return pdf_response(structure_report_pdf(report_or_404(pk)), f"structure-{pk}.pdf")
 
 
 @office_required

@@ -20,7 +20,7 @@ from jobs.actions.recall import RecallRequest, RecallResult, send_recall
 from jobs.forms.product import BatchForm
 from jobs.forms.tracing import RecallForm, TraceForm
 from jobs.models import Batch
-from jobs.pdf import trace_pdf
+from jobs.pdf import pdf_response, trace_pdf
 from jobs.tracing import (
     MAX_RECALLED,
     TRACE_COLUMNS,
@@ -100,10 +100,7 @@ def trace_as_pdf(request: HttpRequest, trace: ProductTrace) -> HttpResponse:
         "today": business_today(request),
     }
     content = trace_pdf(context, business=business_of(request))
-    name = f'inline; filename="{trace.file_name}.pdf"'
-    return HttpResponse(
-        content, content_type="application/pdf", headers={"Content-Disposition": name}
-    )
+    return pdf_response(content, f"{trace.file_name}.pdf")
 
 
 @office_required

@@ -10,7 +10,6 @@ from jobs.work.care_record import (
 from jobs.work.care_times import DEFAULT_FURNITURE_DAYS, DEFAULT_WALK_HOURS, care_note
 from jobs.work.cautions import (
     GENERAL_CAUTION,
-    GUARDED_HEIGHT_M,
     STRIPPER_CAUTION,
     WorkFacts,
     closing_cautions,
@@ -38,7 +37,7 @@ from jobs.work.sign_off import (
     sign_off_statement,
 )
 from jobs.work.spread_rate import measured_spreads
-from jobs.work.structure_report import KEEP_OFF, REPORT_LIMITS, defect_line, report_notice
+from jobs.work.structure_report import report_context, report_notice
 from jobs.work.weather import (
     MIN_DEW_POINT_DEPRESSION_C,
     dew_point_c,
@@ -52,11 +51,8 @@ __all__ = [
     "FILM_STRIP_GRADE",
     "FLAKING_GRADE",
     "GENERAL_CAUTION",
-    "GUARDED_HEIGHT_M",
-    "KEEP_OFF",
     "MIN_DEW_POINT_DEPRESSION_C",
     "OIL_STRIP_GRADE",
-    "REPORT_LIMITS",
     "STRIPPER_CAUTION",
     "CareRecord",
     "CoatBuild",
@@ -70,7 +66,6 @@ __all__ = [
     "coat_build_before_and_after",
     "consent_requests",
     "danger_warning",
-    "defect_line",
     "dew_point_c",
     "drawn_image_url",
     "equilibrium_moisture_percent",
@@ -85,6 +80,7 @@ __all__ = [
     "measured_spreads",
     "plausibility_warnings",
     "protection_for",
+    "report_context",
     "report_notice",
     "sign_off_statement",
     "strip_grade",

@@ -81,9 +81,7 @@ class CareRecord:
         """“spring 2029”: when the next coat is due, in a season in which crews work."""
         if self.forecast is None:
             return ""
-        site = self.job.deck.site
-        day = self.forecast.due_on
-        return say_season(day, is_south=site.is_south)
+        return say_season(self.forecast.due_on, is_south=self.job.deck.site.is_south)
 
     @property
     def file_name(self) -> str:

@@ -6,28 +6,34 @@ from collections.abc import Collection
 CHEMICAL_TASKS = {"strip", "clean", "brighten"}
 ALWAYS_TOOLS = [
     "Hammer, bits, spare screws and nails",
-    "Covers and tape for plants, walls and metal",
+    "Covers for plants, sheets and tape for walls, glass and metal",
     "Moisture meter, thermometer and hygrometer",
     "First aid, water to rinse eyes, the data sheets",
 ]
 TOOLS_OF_TASKS = [
     (CHEMICAL_TASKS, "Sprayer or roller for chemicals, stiff brushes, scraper"),
-    (CHEMICAL_TASKS, "Hose, washer with a wide nozzle, pH paper, cord with RCD or GFCI"),
+    (
+        CHEMICAL_TASKS,
+        "Hose that fits the tap, washer with a wide nozzle, brooms, buckets, pH paper",
+    ),
+    ({*CHEMICAL_TASKS, "sand"}, "Cord with RCD or GFCI"),
     ({"sand"}, "Sander, discs of 60 to 80 grit, vacuum, broom"),
-    ({"coat"}, "Brushes, pads or rollers, trays, masking tape, signs “wet”"),
-    ({"coat"}, "Closed metal can with water for rags"),
+    ({"coat"}, "Brushes, pads and trays"),
+    ({"coat"}, "Masking tape and paper for walls and posts, signs “wet”"),
 ]
-ALWAYS_PROTECTION = ["Boots that do not slip", "Eye protection"]
+FOR_RAGS = "Closed metal can with water for oily rags"
+ALWAYS_PROTECTION = ["Gloves, eye protection and boots that do not slip"]
 PROTECTION_OF_TASKS = [
     (CHEMICAL_TASKS, "Chemical-resistant gloves, goggles, mask, apron"),
     ({"sand"}, "Dust mask that fits, hearing protection"),
-    ({"coat"}, "Gloves for the finish"),
 ]
 
 
-def tools_for(tasks: Collection[str]) -> list[str]:
-    """By the tasks of the price list that the day's steps hold."""
-    return [*ALWAYS_TOOLS, *(words for needed, words in TOOLS_OF_TASKS if needed & set(tasks))]
+def tools_for(tasks: Collection[str], *, may_burn: bool = False) -> list[str]:
+    """By the tasks of the price list that the day's steps hold; `may_burn`: rags of a finish that
+    heat up by themselves."""
+    found = [words for needed, words in TOOLS_OF_TASKS if needed & set(tasks)]
+    return [*ALWAYS_TOOLS, *found, *([FOR_RAGS] if may_burn else [])]
 
 
 def protection_for(tasks: Collection[str], *, is_high: bool) -> list[str]:

@@ -20,9 +20,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 from clients import display
 from clients.pages import business_of, visitor_address
 from clients.signing_in import PAGE_CODES
-from jobs.pdf import care_record_pdf
-from jobs.photos import MAX_PHOTO_BYTES, stored_thumbnail
-from jobs.views.public_offer import content_length, render_client_link, unlisted
+from jobs.pdf import care_record_pdf, pdf_response
+from jobs.photos import MAX_PHOTO_BYTES
+from jobs.views.public_offer import client_photo, content_length, render_client_link, unlisted
 from jobs.work import build_care_record, get_job_for_record
 from reminders import client_page
 from reminders.client_links import (
@@ -247,10 +247,7 @@ def show_page_photo(request: HttpRequest, secret: str, pk: int) -> HttpResponse:
     photo = client_page.page_photo_by_id(client_page_or_404(request, secret), pk)
     if photo is None:
         raise Http404("This photograph is not part of the page.")
-    try:
-        return HttpResponse(stored_thumbnail(photo.image.name or ""), content_type="image/jpeg")
-    except OSError as error:
-        raise Http404("The file of this photograph is missing.") from error
+    return client_photo(photo)
 
 
 @unlisted
@@ -264,6 +261,4 @@ def show_page_care_record(request: HttpRequest, secret: str, pk: int) -> HttpRes
     }:
         raise Http404("There is no such job on this page.")
     record = build_care_record(job)
-    name = {"Content-Disposition": f'inline; filename="{record.file_name}"'}
-    content = care_record_pdf(record)
-    return HttpResponse(content, content_type="application/pdf", headers=name)
+    return pdf_response(care_record_pdf(record), record.file_name)

@@ -18,7 +18,8 @@ from clients.models import User
 from jobs.actions import bookings
 from jobs.arrival import Arrival
 from jobs.models import Booking, Crew, Job
-from jobs.scope.tool_list import DayWork, tools_of_day
+from jobs.scope import DayKit, kit_for
+from jobs.work import protection_for, tools_for
 from tests.factories import (
     ClientFactory,
     CoatFactory,
@@ -116,20 +117,22 @@ def test_what_to_bring_is_a_list_to_tick_of_the_work_that_is_not_logged(
 
 
 @pytest.mark.parametrize(
-    ("work", "there", "away"),
+    ("tasks", "may_burn", "there", "away"),
     [
-        (DayWork(is_strip=True, is_coated=True, may_burn=True), "Covers for plants", "nothing"),
-        (DayWork(is_strip=False, is_coated=True, may_burn=False), "Brushes", "oily rags"),
-        (DayWork(is_strip=False, is_coated=False, may_burn=False), "Gloves", "Brushes"),
+        ({"strip", "brighten", "sand", "coat"}, True, "Covers for plants", "nothing"),
+        ({"clean", "sand", "coat"}, True, "oily rags", "nothing"),
+        ({"clean", "sand", "coat"}, False, "Brushes", "oily rags"),
+        ({"clean", "coat"}, False, "Brushes", "Sander"),
+        ({"clean"}, False, "Gloves", "Brushes"),
     ],
 )
-def test_tools_follow_the_work(work: DayWork, there: str, away: str) -> None:
+def test_tools_follow_the_work(tasks: set[str], may_burn: bool, there: str, away: str) -> None:
     # common practice, no source
-    words = " ".join(tools_of_day([work, work]))
+    words = " ".join([*tools_for(tasks, may_burn=may_burn), *protection_for(tasks, is_high=False)])
 
     assert words.count(there) == 1
     assert away not in words
-    assert tools_of_day([]) == []
+    assert kit_for([]) == DayKit()
 
 
 @pytest.fixture

@@ -51,6 +51,7 @@ def deck(business: object) -> Deck:
 
 def test_photos_and_documents_are_kept_with_a_deck_each_once(as_owner: Browser, deck: Deck) -> None:
     url = f"/jobs/deck-files/{deck.pk}/"
+    assert 'accept="application/pdf,image/jpeg,image/heic,' in as_owner.get(url).content.decode()
     as_owner.post(url, sent(pdf(), picture(), shows_people="on"))
     again = as_owner.post(url, sent(pdf(), picture()), follow=True)
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.day_words import say_span
+from jobs.day_words import say_season, say_span
 from jobs.partial_dates import DaySpan, EdtfError, Precision, parse_edtf
 
 # (as written, first day, last day)
@@ -129,6 +129,32 @@ def test_nothing_later_than_today_is_possible():
 )
 def test_a_third_of_a_time_is_said_as_it_was_typed(whole: DaySpan, third: int, words: str) -> None:
     assert say_span(whole.third(third), is_south=False) == words
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("day", "is_south", "words"),
+    [
+        (date(2028, 12, 1), False, "winter 2028/29"),
+        (date(2029, 2, 28), False, "winter 2028/29"),
+        (date(2029, 3, 1), False, "spring 2029"),
+        (date(2028, 12, 1), True, "summer 2028/29"),
+        (date(2029, 2, 28), True, "summer 2028/29"),
+        (date(2029, 6, 1), True, "winter 2029"),
+    ],
+)
+def test_a_season_over_new_year_is_said_by_both_its_years(
+    day: date, is_south: bool, words: str
+) -> None:
+    assert say_season(day, is_south=is_south) == words
+
+
+@given(st.dates(date(1951, 1, 1), date(2099, 12, 31)), st.booleans())
+def test_a_day_lies_in_the_season_around_it(day: date, is_south: bool) -> None:
+    span = DaySpan.season_around(day, is_south=is_south)
+
+    assert span.first <= day <= span.last
+    assert span.precision is Precision.SEASON
 
 
 @given(st.integers(1951, 2099), st.integers(0, 2))

@@ -20,6 +20,7 @@ from PIL import Image
 
 from clients.models import Deck, User
 from jobs import photos, pictures
+from jobs.child_process import TOP
 from jobs.models import Job, Photo
 from jobs.photos import thumbnail_name
 from jobs.pictures import UnreadablePictureError, shrink_picture
@@ -210,7 +211,7 @@ def test_a_bomb_ends_the_process_that_decodes_it_and_nothing_else(
         "import jobs.pictures as p; p.CHILD_BYTES = 150_000_000; raise SystemExit(p.run_child())"
     )
     child = subprocess.run(
-        [sys.executable, "-c", small], cwd=pictures.TOP, input=content, capture_output=True
+        [sys.executable, "-c", small], cwd=TOP, input=content, capture_output=True
     )
     assert child.returncode == pictures.TOO_MANY
 

@@ -137,8 +137,10 @@ def test_a_deck_that_was_two_keeps_what_is_not_ticked_and_both_are_forecast(
 
 def test_a_job_of_another_deck_cannot_be_taken_along(as_owner: Browser, business: object) -> None:
     deck, stranger = DeckFactory(), JobFactory()
+    photo = PhotoFactory(deck=stranger.deck)
 
-    as_owner.post(f"/jobs/split-deck/{deck.pk}/", {"name": "Back", "job": [stranger.pk]})
+    for ticked in ({"job": [stranger.pk]}, {"photo": [photo.pk]}):
+        as_owner.post(f"/jobs/split-deck/{deck.pk}/", {"name": "Back", **ticked})
 
     assert Deck.objects.count() == 2
     stranger.refresh_from_db()

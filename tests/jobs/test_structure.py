@@ -148,6 +148,19 @@ def test_photographs_from_a_phone_follow_the_form_of_their_defect_once(
     assert Photo.objects.get().defect == Defect.objects.get()
 
 
+def test_a_photograph_without_the_key_of_its_form_goes_to_no_defect(
+    as_user: SignIn, crew: User, deck: Deck
+) -> None:
+    assert found(deck).form_key is None
+    browser = as_user(crew)
+
+    for key in ({}, {"form_key": "no key"}):
+        answer = browser.post(f"{PATH}photos/", {**key, "photos": picture()})
+        assert answer.status_code == 404
+
+    assert not Photo.objects.exists()
+
+
 def test_an_open_defect_stands_on_deck_scope_booking_and_offer(
     as_user: SignIn, owner: User, deck: Deck
 ) -> None:

@@ -8,9 +8,7 @@ from django.core.management.base import CommandError
 
 from clients.management.opening import BookCommand
 from clients.tables import add_format_option, write_rows
-from jobs.offers import JOB_COLUMNS, OFFER_COLUMNS, accepted_offer_rows, done_job_rows
-
-TABLES = {"jobs": (done_job_rows, JOB_COLUMNS), "offers": (accepted_offer_rows, OFFER_COLUMNS)}
+from jobs.offers import LEDGER_TABLES
 
 
 def day_argument(text: str) -> date:
@@ -24,13 +22,13 @@ class Command(BookCommand):
     help = "Print done jobs, or accepted offers, with what was agreed and charged."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("table", choices=list(TABLES), help="Which rows.")
+        parser.add_argument("table", choices=list(LEDGER_TABLES), help="Which rows.")
         parser.add_argument("--from", dest="first", help="First day, such as 2027-01-01.")
         parser.add_argument("--until", dest="last", help="Last day.")
         add_format_option(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        rows, columns = TABLES[options["table"]]
+        rows, columns = LEDGER_TABLES[options["table"]]
         first, last = (
             day_argument(options[name]) if options[name] else None for name in ("first", "last")
         )
