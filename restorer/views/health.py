@@ -3,7 +3,7 @@ the database answers, the background loops work, the outbox moves."""
 
 import ipaddress
 import json
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.conf import settings
@@ -20,7 +20,7 @@ from clients.messaging.models import Message
 from clients.models import Heartbeat
 from clients.pages import visitor_address
 from restorer import time_zones
-from restorer.metrics import STALE_LOOP, write_metrics
+from restorer.metrics import count_overdue_messages, silent_loops, write_metrics
 
 HANDED_ON = {"X-Forwarded-For", "Forwarded"}
 
@@ -89,13 +89,12 @@ def health_state(now: datetime) -> dict[str, Any]:
     """The keys are stable; they are documented in docs/server.md."""
     try:
         ages = Heartbeat.objects.ages(now=now)
-        waiting = Message.objects.waiting_since(now - timedelta(minutes=15)).count()
+        waiting = count_overdue_messages(now=now)
         people = Message.objects.needing_a_person().count()
     except Error:
         return {"ok": False, "database": False}
-    limit = STALE_LOOP.total_seconds()
     return {
-        "ok": bool(ages) and all(age <= limit for age in ages.values()),
+        "ok": bool(ages) and not silent_loops(ages),
         "database": True,
         "loops": {name: round(age) for name, age in ages.items()},
         "outbox_overdue": waiting,
