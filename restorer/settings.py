@@ -264,9 +264,10 @@ BOUNCES_USER = os.environ.get("BOUNCES_USER", "")
 BOUNCES_PASSWORD = os.environ.get("BOUNCES_PASSWORD", "")
 BOUNCES_MAILBOX = os.environ.get("BOUNCES_MAILBOX", "INBOX")
 
-# Text messages: all else about the gateway is a row, see clients/messaging/models/gateway.py.
 # networks of one's own to which webhooks may go, such as 192.168.1.0/24; else only to the internet
 WEBHOOK_NETWORKS = env_list("WEBHOOK_NETWORKS")
+
+# Text messages: all else about the gateway is a row, see clients/messaging/models/gateway.py.
 GATEWAY_TIMEOUT = int(os.environ.get("GATEWAY_TIMEOUT", "30"))  # seconds to wait for an answer
 
 # django-q2 is the alarm clock only. Why each value: docs/server.md, "The worker".

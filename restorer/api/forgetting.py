@@ -5,9 +5,6 @@ import re
 from collections.abc import Collection
 from datetime import datetime
 
-from django.dispatch import receiver
-
-from clients.events import clients_erased
 from restorer.models import KeptAnswer
 
 
@@ -16,7 +13,6 @@ def forget_old_answers(*, now: datetime) -> int:
     return KeptAnswer.objects.old(now=now).delete()[0]
 
 
-@receiver(clients_erased)
 def forget_answers_about(
     *, client_ids: Collection[int], named_by: re.Pattern[str], **_signal: object
 ) -> None:

@@ -188,6 +188,8 @@ def limits(*, behind_proxy: bool) -> dict[str, Any]:
         "max_request_body_size": MAX_REQUEST_BYTES,
         "outbuf_high_watermark": MAX_WAITING_ANSWER_BYTES,
         "log_socket_errors": False,
+        # whom a proxy hands on that nobody told us of, the pages for machines must see
+        "clear_untrusted_proxy_headers": behind_proxy,
     }
     if behind_proxy:
         options |= {

@@ -2,15 +2,23 @@
 
 from restorer.metrics.exposition import write_metrics
 from restorer.metrics.request_times import RequestTimesMiddleware, forget_request_times
-from restorer.metrics.wellbeing import STALE_LOOP, Trouble, Wellbeing, find_troubles, read_wellbeing
+from restorer.metrics.wellbeing import (
+    Trouble,
+    Wellbeing,
+    count_overdue_messages,
+    find_troubles,
+    read_wellbeing,
+    silent_loops,
+)
 
 __all__ = [
-    "STALE_LOOP",
     "RequestTimesMiddleware",
     "Trouble",
     "Wellbeing",
+    "count_overdue_messages",
     "find_troubles",
     "forget_request_times",
     "read_wellbeing",
+    "silent_loops",
     "write_metrics",
 ]

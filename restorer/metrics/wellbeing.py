@@ -53,7 +53,7 @@ def read_wellbeing(*, now: datetime) -> Wellbeing:
     return Wellbeing(
         loops=Heartbeat.objects.ages(now=now),
         oldest_waiting=seconds_since(waiting, now),
-        overdue=Message.objects.waiting_since(now - LATE_MESSAGE).count(),
+        overdue=count_overdue_messages(now=now),
         needing_a_person=Message.objects.needing_a_person().count(),
         messages=dict(counted.values_list("state").annotate(found=Count("pk"))),
         forecast_age=seconds_since(forecasts, now),
@@ -63,23 +63,31 @@ def read_wellbeing(*, now: datetime) -> Wellbeing:
     )
 
 
+def count_overdue_messages(*, now: datetime) -> int:
+    return Message.objects.waiting_since(now - LATE_MESSAGE).count()
+
+
+def silent_loops(ages: Mapping[str, float]) -> dict[str, float]:
+    """Of these loops those that have not shown themselves for five minutes."""
+    limit = STALE_LOOP.total_seconds()
+    return {name: age for name, age in ages.items() if age > limit}
+
+
 def seconds_since(moment: datetime | None, now: datetime) -> float | None:
     return None if moment is None else max((now - moment).total_seconds(), 0.0)
 
 
 def find_troubles(seen: Wellbeing) -> Iterator[Trouble]:
     """The worst first."""
-    limit = STALE_LOOP.total_seconds()
     if not seen.loops:
         yield Trouble(
             "The part that works in the background never ran.", "Start it: docs/server.md."
         )
-    for name, age in seen.loops.items():
-        if age > limit:
-            yield Trouble(
-                f"The background loop “{name}” has been silent for {duration_words(age)}.",
-                "Start the program again.",
-            )
+    for name, age in silent_loops(seen.loops).items():
+        yield Trouble(
+            f"The background loop “{name}” has been silent for {duration_words(age)}.",
+            "Start the program again.",
+        )
     if seen.overdue:
         yield Trouble(
             f"{message_words(seen.overdue)} should have gone out a quarter of an hour ago.",

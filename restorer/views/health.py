@@ -3,7 +3,7 @@ the database answers, the background loops work, the outbox moves."""
 
 import ipaddress
 import json
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from django.conf import settings
@@ -18,8 +18,11 @@ from prometheus_client import CONTENT_TYPE_LATEST
 
 from clients.messaging.models import Message
 from clients.models import Heartbeat
+from clients.pages import visitor_address
 from restorer import time_zones
-from restorer.metrics import STALE_LOOP, write_metrics
+from restorer.metrics import count_overdue_messages, silent_loops, write_metrics
+
+HANDED_ON = {"X-Forwarded-For", "Forwarded"}
 
 
 @require_safe
@@ -66,17 +69,18 @@ def show_metrics(request: HttpRequest) -> HttpResponse:
 
 
 def may_scrape(request: HttpRequest) -> bool:
-    """A proxy on this machine hands visitors from elsewhere on, and says so."""
     shown = request.headers.get("Authorization", "").removeprefix("Bearer ")
     if settings.METRICS_TOKEN and constant_time_compare(shown, settings.METRICS_TOKEN):
         return True
-    is_handed_on = bool({"X-Forwarded-For", "Forwarded"} & set(request.headers))
-    return not is_handed_on and is_from_this_machine(request)
+    return is_from_this_machine(request)
 
 
 def is_from_this_machine(request: HttpRequest) -> bool:
+    """A proxy on this machine hands visitors from elsewhere on, and says so."""
+    if not HANDED_ON.isdisjoint(request.headers):
+        return False
     try:
-        return ipaddress.ip_address(request.META.get("REMOTE_ADDR", "")).is_loopback
+        return ipaddress.ip_address(visitor_address(request)).is_loopback
     except ValueError:  # a peer without an address
         return False
 
@@ -85,13 +89,12 @@ def health_state(now: datetime) -> dict[str, Any]:
     """The keys are stable; they are documented in docs/server.md."""
     try:
         ages = Heartbeat.objects.ages(now=now)
-        waiting = Message.objects.waiting_since(now - timedelta(minutes=15)).count()
+        waiting = count_overdue_messages(now=now)
         people = Message.objects.needing_a_person().count()
     except Error:
         return {"ok": False, "database": False}
-    limit = STALE_LOOP.total_seconds()
     return {
-        "ok": bool(ages) and all(age <= limit for age in ages.values()),
+        "ok": bool(ages) and not silent_loops(ages),
         "database": True,
         "loops": {name: round(age) for name, age in ages.items()},
         "outbox_overdue": waiting,

@@ -12,6 +12,7 @@ from clients import display
 from clients.messaging.models import CallNote
 from clients.models import Client, Property, traits_of
 from clients.pages import business_of, business_today, owner_required
+from clients.tables import attachment_response
 from jobs.models import Booking, Job, Photo, Visit
 from jobs.pdf import render_paper
 from restorer.export import client_columns, client_tables
@@ -77,5 +78,6 @@ def client_story(client: Client) -> dict[str, Any]:
 
 
 def file_answer(content: bytes, kind: str, name: str) -> HttpResponse:
-    headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
-    return HttpResponse(content, content_type=kind, headers=headers)
+    answer = attachment_response(content, kind, name)
+    answer["Cache-Control"] = "no-store"
+    return answer

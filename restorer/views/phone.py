@@ -122,5 +122,5 @@ def booking_pages(booking: Booking, today: date) -> Iterator[str]:
 @require_GET
 def show_without_signal(request: HttpRequest) -> HttpResponse:
     """In the place of a page that is not on the phone."""
-    context = {"bookings": bookings_ahead(business_today(request)), "forms": empty_forms()}
+    context = {"bookings": bookings_of_phone(business_today(request))}
     return render(request, "restorer/without_signal.html", context)

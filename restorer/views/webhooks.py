@@ -1,6 +1,5 @@
 """The owner's pages of addresses that are told of what happens in the book."""
 
-from typing import Any
 from urllib.parse import urlsplit
 
 from django import forms
@@ -24,6 +23,8 @@ from clients.pages import (
 from restorer import webhooks
 from restorer.models import Webhook, WebhookPost
 
+NAME_TAKEN = "Another address has this name. Choose a different one."
+
 
 class WebhookForm(forms.ModelForm):
     """Where to and about what."""
@@ -45,7 +46,7 @@ class WebhookForm(forms.ModelForm):
         name = " ".join(self.cleaned_data["name"].split())
         others = Webhook.objects.filter(name__iexact=name).exclude(pk=self.instance.pk)
         if others.exists():
-            raise forms.ValidationError("Another address has this name. Choose a different one.")
+            raise forms.ValidationError(NAME_TAKEN)
         return name
 
     def clean_url(self) -> str:
@@ -102,7 +103,7 @@ def save_webhook(form: WebhookForm) -> bool:
         with transaction.atomic():
             form.save()
     except IntegrityError:
-        form.add_error("name", "Another address has this name. Choose a different one.")
+        form.add_error("name", NAME_TAKEN)
         return False
     return True
 
@@ -163,7 +164,7 @@ def change_webhook(request: HttpRequest, hook: Webhook) -> HttpResponse:
 @require_POST
 @owner_required
 def repeat_webhook_post(request: HttpRequest, pk: int) -> HttpResponse:
-    post: Any = get_object_or_404(WebhookPost, pk=pk)
+    post = get_object_or_404(WebhookPost, pk=pk)
     if webhooks.post_again(post=post, now=timezone.now()):
         messages.success(request, "It leaves within a minute.")
     return redirect("webhook", post.hook_id)

@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.dispatch import receiver
-from django.utils import timezone
 
 from clients.events import job_logged, offer_answered
 from clients.models import Business
@@ -50,9 +49,11 @@ def announce_answer(*, offer_id: int, now: datetime, **_signal: object) -> None:
 
 
 def announce_due_decks(*, now: datetime) -> int:
-    """Each coat of a deck once, on the day on which it is due."""
+    """Each coat of a deck once, on the day on which it is due; how many posts there are of decks
+    that became due of late, those of the nights before too."""
     business = Business.current()
-    if business is None or not Webhook.objects.told_of(Kind.DECK_DUE).exists():
+    hooks = list(Webhook.objects.told_of(Kind.DECK_DUE))
+    if business is None or not hooks:
         return 0
     today = business.today(now)
     due = Forecast.objects.filter(
@@ -71,7 +72,7 @@ def announce_due_decks(*, now: datetime) -> int:
             now=now,
         )
         for deck, job, due_on, client in due.values_list(*columns).iterator()
-        for hook in Webhook.objects.told_of(Kind.DECK_DUE)
+        for hook in hooks
     ]
     WebhookPost.objects.bulk_create(rows, ignore_conflicts=True, batch_size=500)
     return len(rows)
@@ -79,7 +80,6 @@ def announce_due_decks(*, now: datetime) -> int:
 
 def send_trial_post(*, hook: Webhook, now: datetime) -> WebhookPost:
     """A post that says nothing, so that somebody sees whether it arrives."""
-    key = f"{TRIAL}/{timezone.now().timestamp()}"
-    post = new_post(hook, TRIAL, key, {}, now=now)
+    post = new_post(hook, TRIAL, f"{TRIAL}/{now.timestamp()}", {}, now=now)
     post.save()
     return post

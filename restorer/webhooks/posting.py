@@ -59,15 +59,17 @@ def post_webhooks(*, deadline_seconds: float = 40.0) -> int:
         batch = claim_posts(failing)
         if not batch:
             break
-        for number, post in enumerate(batch):
+        left = []
+        for post in batch:
             if time.monotonic() >= ends or post.hook_id in failing:
-                give_back(batch[number : number + 1])
+                left.append(post)
                 continue
             outcome = try_post(post)
             record_try(post, outcome)
             taken += outcome.is_taken
             if not outcome.is_taken:
                 failing.add(post.hook_id)
+        give_back(left)
     return taken
 
 
@@ -90,7 +92,7 @@ def claim_posts(left_out: set[int]) -> list[WebhookPost]:
     return locked
 
 
-def leased(posts: Sequence[WebhookPost]) -> "Q":
+def leased(posts: Sequence[WebhookPost]) -> Q:
     return Q(pk__in=[each.pk for each in posts], lease_token__in=[p.lease_token for p in posts])
 
 

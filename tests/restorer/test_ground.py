@@ -1,7 +1,10 @@
 """What stands around the program: a wheel that holds all of it, locks, notices, compression."""
 
 import gzip
+import os
 import re
+import subprocess
+import sys
 import tomllib
 from html import unescape
 from pathlib import Path
@@ -29,6 +32,29 @@ def test_a_wheel_holds_every_package_and_every_file_in_it() -> None:
     chosen = PROJECT["tool"]["setuptools"]
     assert chosen["packages"]["find"] == {"include": [f"{app}*" for app in APPS]}
     assert chosen["package-data"] == {"*": ["**/*"]}
+
+
+@pytest.mark.slow
+def test_who_only_sets_the_program_up_has_every_receiver_of_a_signal() -> None:
+    """In a process of its own: there only what the apps themselves import is loaded."""
+    receiving = [
+        ".".join(path.relative_to(TOP).with_suffix("").parts)
+        for app in APPS
+        for path in (TOP / app).rglob("*.py")
+        if re.search(r"^@receiver\(", path.read_text(), re.MULTILINE)
+    ]
+    ask = "import django, sys; django.setup(); print(*set(sys.argv[1:]) - set(sys.modules))"
+    run = subprocess.run(
+        [sys.executable, "-c", ask, *receiving],
+        cwd=TOP,
+        env=os.environ | {"DJANGO_SETTINGS_MODULE": "restorer.settings"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    assert len(receiving) >= 5
+    assert run.stdout.split() == []
 
 
 def test_a_server_is_spared_what_only_the_demo_and_tests_need() -> None:

@@ -27,10 +27,12 @@ class Book:
         self.go_on.set()
         self.begun = threading.Semaphore(0)
         self.peers: list[str] = []
+        self.handed_on: list[str | None] = []
 
     def __call__(self, environ: dict[str, Any], start_response: Any) -> list[bytes]:
         self.begun.release()
         self.peers.append(environ["REMOTE_ADDR"])
+        self.handed_on.append(environ.get("HTTP_X_FORWARDED_FOR"))
         if not environ["PATH_INFO"].startswith(web_server.PUBLIC_PATHS):
             self.go_on.wait(20)
         body = environ["wsgi.input"].read()
@@ -253,6 +255,8 @@ def test_only_a_proxy_may_say_who_asks(serve: Callable[..., Served]) -> None:
     assert alone.book.peers == [POLITE]
     assert proxied.ask(headers=headers).body == b"https 0"
     assert proxied.book.peers == ["198.51.100.7"]
+    # whom a proxy hands on that nobody told us of is no visitor from this machine
+    assert alone.book.handed_on == [headers["X-Forwarded-For"]]
 
 
 @pytest.mark.parametrize(

@@ -50,7 +50,6 @@ export const change = async (id, values) => {
   const there = await work.store.get(id);
   if (there) await work.store.put({ ...there, ...values });
   await work.done;
-  return Boolean(there);
 };
 
 // A form is put in the line once: a second press finds it there.
@@ -94,14 +93,12 @@ export const forgetSent = async () => {
 
 export const photosOf = async (id) => (await open()).getAllFromIndex("photos", "form", id);
 
-// Each picture once a form; whether it is new.
+// Each picture once a form.
 export const addPhoto = async (photo) => {
   const work = await writing("photos");
   const there = await work.store.index("form").getAll(photo.form);
-  const isNew = !there.some((each) => each.hash === photo.hash);
-  if (isNew) await work.store.add(photo);
+  if (!there.some((each) => each.hash === photo.hash)) await work.store.add(photo);
   await work.done;
-  return isNew;
 };
 
 export const changePhoto = async (photo) => (await open()).put("photos", photo);
