@@ -136,7 +136,7 @@ def retyped(request: HttpRequest, form: PersonForm) -> PersonForm:
         for name, field in form.fields.items()
         if name in request.GET
     }
-    return PersonForm(initial=form.initial | typed)
+    return PersonForm(initial={**form.initial, **typed})
 
 
 def ask_before_new_address(request: HttpRequest, held: str, form: BaseForm) -> HttpResponse | None:

@@ -126,9 +126,10 @@ def violations(page: Page) -> list[str]:
 
 
 def look(page: Page, size: dict[str, int], *, dark: bool) -> None:
-    """The page that is loaded, in another size or scheme."""
+    """The page that is loaded, in another size or scheme, once it has been drawn so."""
     page.set_viewport_size(size)
     page.emulate_media(color_scheme="dark" if dark else "light", reduced_motion="reduce")
+    page.evaluate("() => new Promise(drawn => requestAnimationFrame(() => setTimeout(drawn)))")
 
 
 def faults_of_both_looks(page: Page) -> list[str]:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.messaging.models import Message
 from clients.models import Business
@@ -33,7 +33,7 @@ def test_a_plan_is_agreed_on_one_page_and_refused_on_another(
     page.get_by_label("Price per visit, with tax").fill("640")
     page.get_by_label("How they agreed").fill("signed on paper")
     page.get_by_role("button", name="Start the care plan").click()
-    assert page.get_by_text("$640.00").first.is_visible()
+    expect(page.get_by_text("$640.00").first).to_be_visible()
     assert care_plans.propose_plan_visits(now=now) == 1
     page.reload()
     assert faults_of_both_looks(page) == []
@@ -41,9 +41,9 @@ def test_a_plan_is_agreed_on_one_page_and_refused_on_another(
     seen = open_as("", page_url(Message.objects.get()), may_complain=True)
     assert wrong_with(seen) == []
     seen.get_by_role("button", name="Not this week").click()
-    assert seen.get_by_text("We look for another and tell you.").is_visible()
+    expect(seen.get_by_text("We look for another and tell you.")).to_be_visible()
     assert wrong_with(seen) == []
     seen.get_by_role("button", name="End the care plan").click()
-    assert seen.get_by_text("You have ended it.").is_visible()
+    expect(seen.get_by_text("You have ended it.")).to_be_visible()
     assert wrong_with(seen) == []
     assert CarePlan.objects.get().ended_by == "client"

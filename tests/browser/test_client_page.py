@@ -7,7 +7,7 @@ from io import BytesIO
 import pytest
 from django.utils import timezone
 from PIL import Image
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.models import Business, Client, Deck
 from jobs.models import Photo, Visit
@@ -93,16 +93,16 @@ def test_a_client_asks_says_no_and_answers_with_a_thumb_and_without_scripts(
         {"name": "deck.jpg", "mimeType": "image/jpeg", "buffer": picture.getvalue()}
     )
     page.get_by_role("button", name="Send").click()
-    assert page.get_by_text("Thank you.").is_visible()
+    expect(page.get_by_text("Thank you.")).to_be_visible()
     assert Visit.objects.get().observer == "client"
     assert Photo.objects.count() == 2
 
     page.locator('[name="offer-week"]').first.check()
     page.get_by_role("button", name="Ask for this week").click()
-    assert page.get_by_role("heading", name="You asked for the week of").is_visible()
+    expect(page.get_by_role("heading", name="You asked for the week of")).to_be_visible()
     page.get_by_role("button", name="Take it back").click()
     page.get_by_role("button", name="Not this year").click()
-    assert page.get_by_role("heading", name="No more reminders until").is_visible()
+    expect(page.get_by_role("heading", name="No more reminders until")).to_be_visible()
     assert Stop.objects.get().deck == deck
 
     page.get_by_text("Choose how, or stop").click()

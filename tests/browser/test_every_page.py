@@ -6,7 +6,7 @@ from collections.abc import Callable
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.models import User
 from jobs.models import CoatApplied, PriceList
@@ -174,7 +174,7 @@ def test_the_pages_of_strangers_and_of_mistakes_are_accessible_too(
     assert "may" in page.locator("main").inner_text()
     found["forbidden"] = violations(page)
     page.goto("/decks/999999/")
-    assert page.get_by_role("heading", level=1).count() == 1
+    expect(page.get_by_role("heading", level=1)).to_have_count(1)
     found["not found"] = violations(page)
 
     assert {path: wrong for path, wrong in found.items() if wrong} == {}

@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.models import Business, Deck
 from jobs.models import Job, SignOff
@@ -292,8 +292,8 @@ def test_the_client_signs_with_a_finger_and_hands_back_nothing_of_the_staffs(
 
     page.get_by_role("heading", name="Signed off. Thank you.").wait_for()
     assert SignOff.objects.get().drawn == drawn
-    assert page.get_by_role("img", name="Signature of Ottilie Saltonby").is_visible()
+    expect(page.get_by_role("img", name="Signature of Ottilie Saltonby")).to_be_visible()
     page.go_back()
     page.wait_for_load_state()
-    assert page.get_by_role("navigation").count() == 0
-    assert page.get_by_role("link", name="Back to the job").count() == 0
+    expect(page.get_by_role("navigation")).to_have_count(0)
+    expect(page.get_by_role("link", name="Back to the job")).to_have_count(0)

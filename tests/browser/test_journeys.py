@@ -164,7 +164,7 @@ def test_an_owner_opens_an_empty_book_signs_in_again_and_is_told_what_to_enter(
     page.get_by_label("Password").fill("low tide at seven")
     page.get_by_role("button", name="Sign in").click()
     steps = page.get_by_role("region", name="Set up")
-    assert steps.get_by_role("listitem").count() == 7
+    expect(steps.get_by_role("listitem")).to_have_count(7)
     for link in ["Your clients and decks", "Products you use", "Prices", "Crews"]:
         page.goto("/")
         steps.get_by_role("link", name=link).click()

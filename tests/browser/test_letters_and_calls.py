@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
 from clients.messaging.models import CallNote, LetterBatch, Message
@@ -31,12 +31,12 @@ def test_a_batch_is_made_printed_and_posted(open_as: Open, business: Business) -
     assert len(pdf.pages) == 8  # the slip and three letters, each on a sheet of its own
     Message.objects.filter(pk=gone.pk).update(state="cancelled", reply="They booked.")
     page.reload()
-    assert page.get_by_role("heading", name="Take this one out of the pile").is_visible()
+    expect(page.get_by_role("heading", name="Take this one out of the pile")).to_be_visible()
     assert violations(page) == []
 
     page.get_by_role("button", name="All 2 are mailed").click()
 
-    assert page.get_by_text("Noted: 2 letters mailed.").is_visible()
+    expect(page.get_by_text("Noted: 2 letters mailed.")).to_be_visible()
     assert LetterBatch.objects.get().posted_at
     assert violations(page) == []
 
@@ -71,7 +71,7 @@ def test_the_gateway_is_set_up_by_hand(open_as: Open, business: Business) -> Non
     page = open_as("owner", "/settings/gateway/", size=PHONE)
     page.get_by_label("Name", exact=True).fill("Box in the yard")
     page.get_by_role("button", name="Save").click()
-    assert page.get_by_text("Saved. Text messages go out by it.").is_visible()
+    expect(page.get_by_text("Saved. Text messages go out by it.")).to_be_visible()
     page.get_by_role("button", name="Make new addresses").click()
     assert "/hooks/text/" in page.get_by_label("Answers of clients").input_value()
     assert violations(page) == []

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from jobs.models import CoatApplied, Job
 from tests.browser.conftest import DESKTOP, PHONE, look, violations
@@ -33,7 +33,7 @@ def test_a_second_recoat_is_logged_with_a_few_taps_with_and_without_scripts(
     page.get_by_role("button", name="Log this job").click()
 
     page.get_by_role("heading", name="Clean and recoat").wait_for()
-    assert second.count() == 0
+    expect(second).to_have_count(0)
     assert "Logged: clean and recoat" in page.locator("main").inner_text()
     job = Job.objects.latest("id")
     assert (job.deck, job.kind, job.visit.overall, job.visit.reason) == (
@@ -55,9 +55,9 @@ def test_what_matters_only_for_a_strip_shows_when_a_strip_is_chosen(open_as: Ope
 
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}")
 
-    assert not page.get_by_text("Wet stripper is very slippery").first.is_visible()
+    expect(page.get_by_text("Wet stripper is very slippery").first).not_to_be_visible()
     page.locator("label", has_text="Strip and seal").click()
-    assert page.get_by_text("Wet stripper is very slippery").first.is_visible()
+    expect(page.get_by_text("Wet stripper is very slippery").first).to_be_visible()
     page.get_by_label("Product", exact=True).first.select_option(str(stain.pk))
     assert page.get_by_label("Colour").first.get_attribute("list") == f"colours-{stain.pk}"
 

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.models import Business
 from jobs.models import Booking, Offer
@@ -95,10 +95,10 @@ def test_a_client_accepts_with_a_thumb_and_without_scripts(
     )
     page.get_by_role("button", name="Accept, for the week chosen").click()
 
-    assert page.get_by_role("heading", name="You have accepted this offer").is_visible()
+    expect(page.get_by_role("heading", name="You have accepted this offer")).to_be_visible()
     assert Booking.objects.get().offer == offer[0]
     page.reload()
-    assert page.get_by_role("button", name="Accept, for the week chosen").count() == 0
+    expect(page.get_by_role("button", name="Accept, for the week chosen")).to_have_count(0)
 
 
 @pytest.mark.parametrize(
@@ -119,6 +119,6 @@ def test_a_client_who_reads_french_accepts_on_a_page_that_is_accessible_too(
     )
     page.get_by_role("button", name="Accepter pour la semaine choisie").click()
 
-    assert page.get_by_role("heading", name="Vous avez accepté cette soumission").is_visible()
+    expect(page.get_by_role("heading", name="Vous avez accepté cette soumission")).to_be_visible()
     found["accepted"] = wrong_with(page)
     assert {state: wrong for state, wrong in found.items() if wrong} == {}

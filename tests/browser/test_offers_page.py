@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.messaging.models import Message
 from jobs.models import Offer
@@ -27,7 +27,7 @@ def test_an_offer_is_drafted_given_a_line_and_sent(
 
     page = open_as("office", f"/due/{due:%Y-%m}/", size=PHONE, scripts=scripts)
     page.get_by_role("button", name="Draft offers for this whole list").click()
-    assert page.get_by_text("1 offer drafted. Nothing is sent yet.").is_visible()
+    expect(page.get_by_text("1 offer drafted. Nothing is sent yet.")).to_be_visible()
     before = Offer.objects.get().net
     page.get_by_text("Change words, validity and lines").click()
     page.get_by_role("button", name="Add a line").click()
@@ -35,12 +35,12 @@ def test_an_offer_is_drafted_given_a_line_and_sent(
     line.get_by_label("What").fill("Move the planters")
     line.get_by_label("Price").fill("25")
     page.get_by_role("button", name="Save and recalculate").click()
-    assert page.get_by_text("Saved and recalculated.").is_visible()
+    expect(page.get_by_text("Saved and recalculated.")).to_be_visible()
     page.get_by_role("button", name="Send by e-mail").click()
     assert not Message.objects.exists()
     page.get_by_role("button", name="Send 1 offer").click()
 
     offer = Offer.objects.get()
-    assert page.get_by_text("Sent to 1 (1 mailed).").is_visible()
+    expect(page.get_by_text("Sent to 1 (1 mailed).")).to_be_visible()
     assert (offer.state, offer.net - before) == ("open", 25)
     assert Message.objects.get().kind == "offer"

@@ -5,7 +5,7 @@ import itertools
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.messaging import message_keys
 from clients.messaging.models import Message, Suppression
@@ -39,7 +39,7 @@ def test_a_person_closes_an_unconfirmed_message_without_scripts(
 ) -> None:
     page = open_as("owner", "/outbox/", scripts=False)
     page.get_by_role("button", name="It went out").click()
-    assert page.get_by_text("Noted: it went out.").is_visible()
+    expect(page.get_by_text("Noted: it went out.")).to_be_visible()
     some_messages.refresh_from_db()
     assert some_messages.state == "accepted"
 
@@ -53,5 +53,5 @@ def test_a_client_unsubscribes_by_the_button(
     page = open_as("owner", link)
     assert violations(page) == []
     page.get_by_role("button", name="Unsubscribe").click()
-    assert page.get_by_role("heading", name="You are unsubscribed").is_visible()
+    expect(page.get_by_role("heading", name="You are unsubscribed")).to_be_visible()
     assert Suppression.objects.count() == 1

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 from django.utils import timezone
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from clients.models import Business
 from jobs.models import Crew
@@ -30,7 +30,7 @@ def test_a_plan_is_made_seen_and_changed_by_hand(
     page = open_as("owner", "/pacing/")
     page.get_by_role("button", name="Plan again").click()
 
-    assert page.get_by_role("img", name="Expected hours of work in each week").is_visible()
+    expect(page.get_by_role("img", name="Expected hours of work in each week")).to_be_visible()
     assert violations(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     page.get_by_role("link", name="Move").first.click()

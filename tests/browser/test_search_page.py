@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import DESKTOP, violations
 from tests.factories import BatchFactory, CoatFactory, EmailFactory
@@ -17,7 +17,7 @@ def test_somebody_without_scripts_finds_a_deck_by_a_mistyped_name(
     page.get_by_label("Look up").fill("otilie saltenby")
     page.get_by_role("button", name="Look up").click()
 
-    assert page.get_by_role("link", name="Ottilie Saltonby").is_visible()
+    expect(page.get_by_role("link", name="Ottilie Saltonby")).to_be_visible()
     assert "Saltmarsh Oil" in page.locator("main").inner_text()
 
 
@@ -54,4 +54,4 @@ def test_somebody_without_scripts_tells_the_clients_of_a_batch(
     page.get_by_label("What they have to know").fill("We come and look, at no charge.")
     page.get_by_role("button", name="Tell them").click()
 
-    assert page.get_by_text("1 notice is in the outbox.").is_visible()
+    expect(page.get_by_text("1 notice is in the outbox.")).to_be_visible()

@@ -174,8 +174,9 @@ def test_an_app_is_set_up_and_used_without_scripts(
     key = page.locator("dd code").inner_text().replace(" ", "")
     page.get_by_label("Code").fill(code_of(key, datetime.now(UTC)))
     page.get_by_role("button", name="Set up").click()
-    codes = page.locator("ol code").all_inner_texts()
-    assert len(codes) == 10
+    shown = page.locator("ol code")
+    expect(shown).to_have_count(10)
+    codes = shown.all_inner_texts()
     page.get_by_role("link", name="I have them").click()
     expect(page.get_by_text("10 left.")).to_be_visible()
     sign_out(page)

@@ -132,7 +132,7 @@ def test_what_was_typed_survives_reload_back_and_a_tab_that_was_closed(
     page.goto(f"/jobs/log/?deck={deck.pk}")
     kept(page)
     expect(page.get_by_label("Notes")).to_have_value("")
-    assert page.get_by_text("Kept on this phone since").is_visible()
+    expect(page.get_by_text("Kept on this phone since")).to_be_visible()
     page.get_by_role("button", name="Take up again").click()
     is_all_there()
 
@@ -508,7 +508,7 @@ def test_what_waits_is_said_to_everybody(open_as: Open, deck: Deck) -> None:
     page.get_by_text("To put right (1)").wait_for()
     page.goto(f"/jobs/log/?deck={deck.pk}")
     kept(page)
-    assert page.get_by_role("button", name="Take up again").is_visible()
+    expect(page.get_by_role("button", name="Take up again")).to_be_visible()
     assert faults_of_both_looks(page) == []
 
 
@@ -525,7 +525,7 @@ def test_a_mistake_is_shown_in_its_place_and_the_photograph_stays(
     kept(page)
 
     assert page.locator(".has-errors").get_by_label("Humidity").input_value() == "150"
-    assert page.get_by_text("1 photo kept on this phone.").is_visible()
+    expect(page.get_by_text("1 photo kept on this phone.")).to_be_visible()
     written(page, lambda: page.get_by_label("Humidity").fill("50"))
     page.get_by_role("button", name="Log this job").click()
     page.get_by_role("heading", name="Clean and recoat").wait_for()
