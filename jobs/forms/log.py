@@ -90,7 +90,7 @@ def new_log_forms(
     From a booking: its crew and day, and what its offer says about the deck.
     """
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     last = Job.objects.last_with_coats(deck) if deck else None
     build = coat_build(deck) if deck else CoatBuild(0)
     kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
@@ -125,7 +125,7 @@ def usual_crew(request: HttpRequest) -> str:
 def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     """The page as it was sent, to be checked."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
     rows = coats.bound_coat_formset(request.POST, shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
@@ -137,7 +137,7 @@ def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> 
     """The page as it was sent, unchecked, with one more row for a product (none with the value 0:
     only a new list)."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     data = request.POST
     job = job_form(request, deck, today)
     job.initial = posted_values(job, data)
@@ -164,7 +164,7 @@ def booking_of_deck(data: Mapping[str, Any], deck: Deck | None) -> Booking | Non
 def log_forms_of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
     """A job opened for correction."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     form = job_form(request, job.deck, today, initial=job_initial_values(job))
     return LogForms(
         job.deck, form, coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units)

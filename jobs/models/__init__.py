@@ -11,6 +11,7 @@ from jobs.models.job import (
     CoatApplied,
     CoatAppliedQuerySet,
     Job,
+    LastUsed,
     Photo,
 )
 from jobs.models.list_import import ImportRow, ListImport
@@ -43,6 +44,7 @@ __all__ = [
     "FinishClass",
     "ImportRow",
     "Job",
+    "LastUsed",
     "ListImport",
     "Offer",
     "OfferEvent",

@@ -19,7 +19,7 @@ from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
-from jobs.models import Job
+from jobs.models import Crew, Job
 from jobs.work import GENERAL_CAUTION, STRIPPER_CAUTION, closing_cautions
 
 MAX_RECENT_DECKS = 6
@@ -56,10 +56,12 @@ def current_deck(text: str) -> Deck | None:
 
 
 def choose_deck(request: HttpRequest) -> HttpResponse:
-    """Which deck? The ones this person worked on last, or a few words to find another."""
+    """Which deck? One booked today, one this person worked on last, or a few words for another."""
     words = request.GET.get("q", "").strip()[:400]
     if "deck" in request.GET:
         messages.warning(request, "This deck is archived or not on file. Choose another.")
+    crews = Crew.objects.of_person(current_user(request)) or Crew.objects.going_out()
+    today = business_today(request)
     decks = decks_matching(words) if words else recent_decks(request.user.pk)
     return render(
         request,
@@ -68,6 +70,7 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
             "title": "Log a job",
             "action": reverse("jobs:log"),
             "words": words,
+            "booked": [] if words else booked_work.decks_to_log(crews, day=today),
             "decks": decks,
             "is_new_possible": True,
         },
