@@ -89,6 +89,24 @@ def unlogged_decks(booking: Booking) -> list[Deck]:
     return list(booking.decks.exclude(pk__in=list(logged)).order_by("label"))
 
 
+def planned_hours(booking: Booking, deck: Deck) -> Decimal:
+    """The share of a deck in the hours of its booking (of the whole crew): by what was offered for
+    each, else evenly."""
+    scopes = offered_scope_by_deck(booking)
+    decks = [row.pk for row in booking.decks.all()]
+    own = {pk: scopes[pk].hours if pk in scopes else Decimal(0) for pk in decks}
+    whole = sum(own.values(), Decimal(0))
+    weights = own if whole > 0 else dict.fromkeys(decks, Decimal(1))
+    share = weights.get(deck.pk, Decimal(0)) / sum(weights.values(), Decimal(0))
+    return (booking.hours * share).quantize(CENT, ROUND_HALF_UP)
+
+
+def hours_planned_for_job(job: Job) -> Decimal | None:
+    """Of the whole crew; None for a job without a booking."""
+    booking = job.bookings.select_related("offer").order_by("id").first()
+    return planned_hours(booking, job.deck) if booking else None
+
+
 @dataclass(frozen=True)
 class DeckToLog:
     """A deck that is booked and not logged yet."""

@@ -92,7 +92,10 @@ class JobForm(FindingsForm):
         decimal_places=2,
     )
     notes = forms.CharField(
-        label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 2, "class": "grows"})
+        label="Notes",
+        required=False,
+        max_length=20_000,
+        widget=forms.Textarea(attrs={"rows": 2, "class": "grows"}),
     )
     photos = PhotosField(label="Photos", required=False)
     moment = forms.ChoiceField(
@@ -230,7 +233,8 @@ def known_day_values(job: Job) -> dict[str, Any]:
 
 def posted_values(form: forms.Form, data: Mapping[str, Any]) -> dict[str, Any]:
     """What was typed into a form, unchecked, to show it again without complaints."""
-    return {name: data[name] for name in form.fields if name in data}
+    sent = {name: form.add_prefix(name) for name in form.fields}
+    return {name: data[posted] for name, posted in sent.items() if posted in data}
 
 
 def job_initial_values(job: Job) -> dict[str, Any]:

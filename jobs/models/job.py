@@ -294,8 +294,8 @@ class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
         known = self.exclude(product=None).order_by("-job__finished_on", "-job__id")
         rows = list(known.values_list(*columns)[:MAX_ROWS_LOOKED_AT])
         found: dict[int, LastUsed] = {}
-        for _, product, batch, colour in sorted(rows, key=lambda row: row[0] != first_of):
-            found.setdefault(product, LastUsed()).note(batch, colour)
+        for row in sorted(rows, key=lambda row: row[0] != first_of):
+            found.setdefault(row[1], LastUsed()).note(row[2], row[3])
         return found
 
     def finishes(self) -> "CoatAppliedQuerySet":

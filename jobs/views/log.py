@@ -60,7 +60,8 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
     words = request.GET.get("q", "").strip()[:400]
     if "deck" in request.GET:
         messages.warning(request, "This deck is archived or not on file. Choose another.")
-    crews = Crew.objects.of_person(current_user(request)) or Crew.objects.going_out()
+    own = list(Crew.objects.of_person(current_user(request)))
+    crews = own or list(Crew.objects.going_out())
     today = business_today(request)
     decks = decks_matching(words) if words else recent_decks(request.user.pk)
     return render(
