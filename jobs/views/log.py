@@ -100,11 +100,11 @@ def recent_decks(user_pk: int | None) -> list[Deck]:
 
 
 def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
-    products = page.last_job.coats_applied.all() if page.last_job else []
+    chosen = [page.shelf.products.get(str(row["product"].value())) for row in page.rows]
     context = {
         "page": page,
         "strip_cautions": [STRIPPER_CAUTION, GENERAL_CAUTION],
-        "cautions": closing_cautions(coat.product for coat in products if coat.product),
+        "cautions": closing_cautions(product for product in chosen if product),
     }
     return render(request, "jobs/log.html", context)
 
