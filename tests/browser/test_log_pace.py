@@ -188,7 +188,6 @@ def test_on_a_slow_line_the_form_is_done_in_three_seconds_and_two_photographs_fo
     page.get_by_role("heading", name="Clean and recoat").wait_for()
     took = time.monotonic() - began
 
-    print("took", took, [p.stat().st_size for p in pictures], Photo.objects.count())
     assert took <= MOST_SECONDS_ON_SLOW_3G
     assert Photo.objects.count() < 2
     page.locator("[data-on-phone]").wait_for(state="hidden", timeout=90_000)

@@ -229,5 +229,20 @@
   };
   document.querySelectorAll("[data-guess-zone]").forEach(guessZone);
 
+  // While a client holds the phone, Back asks the server again, which leads it to their page.
+  const isTheirPage = Boolean(document.querySelector("[data-handed-over]"));
+  const askAgain = () => {
+    document.body.hidden = true;
+    location.reload();
+  };
+  if (isTheirPage) sessionStorage.setItem("handed-over", "yes");
+  else if (sessionStorage.getItem("handed-over")) {
+    if (performance.getEntriesByType("navigation")[0]?.type === "back_forward") askAgain();
+    else sessionStorage.removeItem("handed-over");
+  }
+  addEventListener("pageshow", (event) => {
+    if (event.persisted && !isTheirPage && sessionStorage.getItem("handed-over")) askAgain();
+  });
+
   document.querySelector("[data-focus]")?.focus();
 })();
