@@ -48,6 +48,7 @@ SECTION_OF_PAGE = {
     "steps:otherwise": "Outbox",
     "jobs:to_buy": "Diary",
     "jobs:ledger": "Offers",
+    "jobs:paid_before": "Offers",
     "own_password": "Settings",
     "backup": "Settings",
     "programs": "Settings",

@@ -34,6 +34,7 @@ urlpatterns = [
     path("structure/<int:pk>/send/", structure.send_structure_report, name="structure_send"),
     path("defects/<int:pk>/fixed/", structure.defect_fixed, name="defect_fixed"),
     path("ledger/", ledger.show_ledger, name="ledger"),
+    path("ledger/paid/", ledger.mark_paid_before, name="paid_before"),
     path("<int:pk>/settled/", ledger.mark_settled, name="settle"),
     path("colour/<int:pk>/", colour_approval.new_colour_approval, name="colour"),
     path("to-buy/", scope.show_to_buy, name="to_buy"),

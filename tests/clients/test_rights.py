@@ -86,7 +86,7 @@ OWNER_AND_OFFICE = """
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
     offers:change
     offers:answer offers:pdf jobs:structure_send jobs:ledger
-    jobs:settle
+    jobs:settle jobs:paid_before
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
