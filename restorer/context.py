@@ -47,6 +47,7 @@ SECTION_OF_PAGE = {
     "steps:lift": "Clients",
     "steps:otherwise": "Outbox",
     "jobs:to_buy": "Diary",
+    "jobs:logo": "Settings",
     "jobs:ledger": "Offers",
     "jobs:paid_before": "Offers",
     "own_password": "Settings",

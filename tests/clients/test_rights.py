@@ -101,7 +101,7 @@ OWNER = """
     backup backup_now backup_release backup_export programs program_add program_end
     webhooks webhook webhook_add webhook_edit webhook_repeat
     speech:domain speech:law_drop prices:new prices:terms prices:change prices:remove
-    jobs:erase jobs:erasures client_json client_paper
+    jobs:logo jobs:erase jobs:erasures client_json client_paper
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {
