@@ -34,8 +34,8 @@ def show_ledger(request: HttpRequest) -> HttpResponse:
         return table_response(rows(), format=format, name=f"{table}-ledger", columns=columns)
     around = ListPage(
         "Agreed, done, charged",
-        "What is not paid yet comes first. Jobs of a list, or of before this mark, stand as not"
-        " noted. Invoices and payments are kept in your own ledger: take the files there.",
+        "What is not paid yet comes first. Old and imported jobs stand as not noted."
+        " Invoices and payments are kept in your own ledger: take the files there.",
         rows="jobs/_ledger.html",
         empty="No job has been logged yet.",
         back=(reverse("offers:list"), "Offers"),
@@ -73,7 +73,7 @@ def mark_paid_before(request: HttpRequest) -> HttpResponse:
         return redirect("jobs:ledger")
     page = FormPage(
         "Mark old jobs as paid",
-        "Every job done before this day is marked as paid, those that stand as not paid too.",
+        "Every job done before this day is marked as paid, also those that stand as not paid.",
         back=(reverse("jobs:ledger"), "Agreed, done, charged"),
         button="Mark as paid",
         cancel=reverse("jobs:ledger"),
