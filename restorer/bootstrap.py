@@ -77,9 +77,12 @@ def check_python() -> None:
 
 
 def set_mode(command: str) -> None:
-    """The demo has a database of its own; it must be known before the settings load."""
+    """The demo has a server of its own; it must be known before the settings load. Tests run on
+    the PostgreSQL that comes along, which is the same on every machine."""
     if command == "demo":
         os.environ["RESTORER_MODE"] = "demo"
+    if command in DEV_COMMANDS:
+        os.environ.setdefault("RESTORER_BUNDLED_PG", "1")
 
 
 def allow_apt(command: str) -> None:
