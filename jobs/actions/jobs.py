@@ -207,6 +207,7 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
         form_key=new.form_key,
         recorded_by=by,
         created_at=now,
+        is_unpaid=True,
         **with_currency(new.work.details, business),
     )
     job.visit = save_visit_of_job(Visit(deck=deck, recorded_by=by, created_at=now), new.work)

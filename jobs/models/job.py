@@ -71,6 +71,10 @@ class JobQuerySet(models.QuerySet["Job"]):
         """Of which only the season or the year is known."""
         return self.exclude(KNOWN_TO_A_MONTH)
 
+    def not_paid_before(self, day: date) -> "JobQuerySet":
+        """Finished before that day and not marked as paid."""
+        return self.filter(finished_on__lt=day, settled_on=None)
+
     def in_other_currency(self, currency: str) -> "JobQuerySet":
         """Charged, but not in this currency."""
         return self.exclude(amount=None).exclude(currency=currency)
@@ -168,6 +172,11 @@ class Job(models.Model):
     settled_on = models.DateField(
         null=True, blank=True, help_text="Somebody said that nothing is open any more."
     )
+    is_unpaid = models.BooleanField(
+        default=False,
+        db_default=False,
+        help_text="Known to be open. A job of a list, or of before this mark, is neither.",
+    )
     notes = models.TextField(blank=True, max_length=20_000)
     form_key = models.UUIDField(
         default=uuid.uuid4, unique=True, editable=False, help_text="A second click adds nothing."
@@ -205,6 +214,10 @@ class Job(models.Model):
                 condition=Q(amount=None) | Q(currency__regex=r"^[A-Z]{3}$"),
             ),
             models.CheckConstraint(
+                name="job_unpaid_is_not_settled",
+                condition=Q(is_unpaid=False) | Q(settled_on=None),
+            ),
+            models.CheckConstraint(
                 name="job_in_living_memory", condition=Q(finished_on__gte=EARLIEST_JOB_DAY)
             ),
             models.CheckConstraint(
@@ -237,6 +250,13 @@ class Job(models.Model):
     def is_south(self) -> bool:
         """Whether its seasons are those of the south; not asked where the day is known."""
         return self.finished_from is not None and self.deck.site.is_south
+
+    @property
+    def payment(self) -> str:
+        """`paid`, `open`, or empty where nobody said."""
+        if self.settled_on:
+            return "paid"
+        return "open" if self.is_unpaid else ""
 
     @property
     def before_and_after(self) -> "list[tuple[Photo, Photo]]":

@@ -15,10 +15,11 @@ from typing import Any
 from django.template.loader import render_to_string
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
-from weasyprint.urls import URLFetcher, URLFetcherResponse
+from weasyprint.urls import URLFetcherResponse
 
 from clients import display
-from clients.printing import paper_size, pdf_tagging
+from clients.models import Business
+from clients.printing import paper_logo, paper_size, pdf_tagging
 from jobs.models import Photo
 from jobs.photos import stored_thumbnail
 
@@ -27,11 +28,11 @@ PHOTO_URL = re.compile(r"photo:///([0-9]+)")
 _thread = local()
 
 
-class PhotoFetcher(URLFetcher):
-    """Hands out the photographs and drawings of this one paper, and nothing else."""
+class PhotoFetcher(paper_logo.LogoFetcher):
+    """Hands out the photographs and drawings of this one paper, and the logo."""
 
-    def __init__(self, photos: Mapping[int, Photo]) -> None:
-        super().__init__(allowed_protocols=[], fail_on_errors=True)
+    def __init__(self, logo: bytes, photos: Mapping[int, Photo]) -> None:
+        super().__init__(logo)
         self.photos = photos
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
@@ -40,7 +41,7 @@ class PhotoFetcher(URLFetcher):
             return URLFetcherResponse(url, markup, {"Content-Type": "image/svg+xml"})
         found = PHOTO_URL.fullmatch(url)
         if not found or int(found[1]) not in self.photos:
-            raise ValueError(f"{url} is not part of this paper.")
+            return super().fetch(url, headers)
         image = stored_thumbnail(self.photos[int(found[1])].image.name or "")
         return URLFetcherResponse(url, image, {"Content-Type": "image/jpeg"})
 
@@ -59,13 +60,13 @@ def paper_stylesheet(size: str) -> CSS:
 
 
 def render_paper(
-    template: str, context: dict[str, Any], *, country: str, photos: Mapping[int, Photo]
+    template: str, context: dict[str, Any], *, business: Business, photos: Mapping[int, Photo]
 ) -> bytes:
-    """The template on the paper of this country;
+    """The template on the paper of the business's country;
     `photo:///1` in it is the picture of the photo numbered 1."""
-    size = paper_size(country)
+    size = paper_size(business.country)
     markup = display.set_page_type(render_to_string(template, context))
-    page = HTML(string=markup, url_fetcher=PhotoFetcher(photos))
+    page = HTML(string=markup, url_fetcher=PhotoFetcher(business.logo_content, photos))
     written: bytes = page.write_pdf(
         stylesheets=[paper_stylesheet(size)],
         font_config=font_configuration(),

@@ -5,14 +5,16 @@ import re
 from base64 import b64decode
 from collections.abc import Callable
 from datetime import date
+from io import BytesIO
 from typing import Any
 
 import pytest
 from django.test import Client as Browser
 from django.urls import reverse
+from pypdf import PdfReader
 
 from clients.messaging import suppression
-from clients.messaging.models import Consent, Message, Suppression
+from clients.messaging.models import Attachment, Consent, Message, Suppression
 from clients.models import Business, User
 from jobs.models import Job, SignOff
 from tests.factories import (
@@ -151,6 +153,19 @@ def test_the_record_asked_for_goes_out_with_the_signature(on_site: Browser, job:
     )
     assert message.idempotency_key == f"care/{job.pk}/email"
     assert not Consent.objects.exists()
+
+
+def test_the_record_is_the_clients_copy_of_what_they_agreed_to(on_site: Browser, job: Job) -> None:
+    ConsentFactory(client=job.deck.site.client, channel="text", wording="Said on the phone")
+    on_site.post(path(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"})
+
+    agreed = Consent.objects.get(channel="email").wording
+    paper = Attachment.objects.get(message=Message.objects.get())
+    pages = PdfReader(BytesIO(bytes(paper.content))).pages
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "What you agreed to" in text
+    assert " ".join(agreed.split()) in text
+    assert "Said on the phone" not in text
 
 
 @pytest.mark.parametrize(
