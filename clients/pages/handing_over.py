@@ -31,6 +31,7 @@ def is_handed_page(request: HttpRequest) -> bool:
 
 def page_to_stay_on(request: HttpRequest) -> str:
     """Where a browser in a client's hands is led back to; empty if it may open what it asks for."""
+    if not is_opened_by_person(request) or request.path == reverse("privacy"):
+        return ""
     only: str = request.session.get(HANDED_OVER, "")
-    is_open = request.path in (only, reverse("privacy")) or not is_opened_by_person(request)
-    return "" if is_open else only
+    return "" if request.path == only else only
