@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -21,6 +21,8 @@ from jobs.models.visit import Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY, DaySpan
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
+MAX_LAST_USED = 3  # batches and colours that stand beside the fields
+MAX_ROWS_LOOKED_AT = 300  # of what went on last; some weeks of two crews
 
 # The first possible day lies in the month of the last.
 KNOWN_TO_A_MONTH = Q(finished_from=None) | Q(finished_from__gte=TruncMonth("finished_on"))
@@ -292,7 +294,30 @@ class AppliedFinish:
     colour: str
 
 
+@dataclass(frozen=True)
+class LastUsed:
+    """Of one product the batches and colours of the last jobs, newest first, each once."""
+
+    batches: list[str] = field(default_factory=list)
+    colours: list[str] = field(default_factory=list)
+
+    def note(self, batch: str | None, colour: str) -> None:
+        for words, there in ((batch, self.batches), (colour, self.colours)):
+            if words and words not in there and len(there) < MAX_LAST_USED:
+                there.append(words)
+
+
 class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
+    def last_used(self, *, first_of: int) -> dict[int, LastUsed]:
+        """By product what went on in the newest jobs: those that this person logged go first."""
+        columns = ("job__recorded_by", "product", "batch__code", "colour")
+        known = self.exclude(product=None).order_by("-job__finished_on", "-job__id")
+        rows = list(known.values_list(*columns)[:MAX_ROWS_LOOKED_AT])
+        found: dict[int, LastUsed] = {}
+        for row in sorted(rows, key=lambda row: row[0] != first_of):
+            found.setdefault(row[1], LastUsed()).note(row[2], row[3])
+        return found
+
     def finishes(self) -> "CoatAppliedQuerySet":
         """Rows of finishes, those whose product nobody knows among them."""
         return self.filter(Q(product=None) | Q(product__kind=Product.Kind.FINISH))

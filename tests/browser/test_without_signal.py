@@ -112,7 +112,7 @@ def test_what_was_typed_survives_reload_back_and_a_tab_that_was_closed(
 ) -> None:
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}")
     kept(page)
-    page.get_by_role("button", name="Add another product").click()
+    page.get_by_role("button", name="Another product").click()
     page.get_by_label("Product", exact=True).nth(1).select_option(label="Bright Tide (Tidewood)")
     page.get_by_label("Used, L").nth(1).fill("0.4")
     fill_log(page)
@@ -254,6 +254,7 @@ def test_what_the_book_refuses_comes_back_with_what_was_typed_and_its_words(
 ) -> None:
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}", may_complain=True)
     kept(page)
+    page.locator("summary", has_text="Weather").click()
     written(page, lambda: page.get_by_label("Humidity").fill("150"))
     cut(page)
     page.get_by_role("button", name="Log this job").click()
@@ -498,6 +499,7 @@ def test_what_waits_is_said_to_everybody(open_as: Open, deck: Deck) -> None:
     """The list and the lines on a form, by axe (WCAG 2.2 AA), on a phone and a desktop."""
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}", may_complain=True)
     kept(page)
+    page.locator("summary", has_text="Weather").click()
     written(page, lambda: page.get_by_label("Humidity").fill("150"))
     page.goto("/clients/new/")
     kept(page)
@@ -524,6 +526,7 @@ def test_a_mistake_is_shown_in_its_place_and_the_photograph_stays(
 ) -> None:
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}")
     kept(page)
+    page.locator("summary", has_text="Weather").click()
     page.get_by_label("Humidity").fill("150")
     page.locator("input[type=file]").set_input_files(photograph(tmp_path, "sienna", (800, 600)))
     page.get_by_text("1 photo kept on this phone.").wait_for()

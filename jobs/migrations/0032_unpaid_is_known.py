@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('clients', '0031_on_the_way_text'),
-        ('jobs', '0030_unwritten_search'),
+        ('jobs', '0031_worked_hours'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
