@@ -195,14 +195,25 @@ def check_sendable(offer: Offer, business: Business, now: datetime) -> None:
 
 
 def check_contract_language(offer: Offer, today: date) -> None:
-    """Where the law of the place wants an offer in one language first, it goes in no other."""
+    """Where the law of the place wants an offer in one language first, it goes in no other before
+    that."""
     wanted = contract_language(contract_places(offer), on=today)
-    if wanted and primary_language(offer.language) != wanted.language:
+    if wanted and not is_given_in(wanted.language, offer):
         name = Locale(wanted.language).get_display_name(settings.LANGUAGE_CODE)
         raise OfferError(
             f"An offer there is first given in {name} ({wanted.act}). Choose {name} as the client's"
-            " language and draft it again; a version in another language may follow if they ask."
+            " language, recalculate it and send it; a revision may then be in the language they ask"
+            " for."
         )
+
+
+def is_given_in(language: str, offer: Offer) -> bool:
+    """Whether it is in that language, or a former revision that the client has, or the offer that
+    it changes, was."""
+    numbers = {offer.number, offer.original.number if offer.original else offer.number}
+    sent = Offer.objects.filter(number__in=numbers).exclude(sent_at=None)
+    known = {offer.language, *sent.values_list("language", flat=True)}
+    return language in {primary_language(each) for each in known}
 
 
 def require_route(offer: Offer, channel: str, business: Business, now: datetime) -> Route:

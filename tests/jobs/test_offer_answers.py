@@ -16,7 +16,7 @@ from clients.events import work_decided
 from clients.messaging.models import Attachment, Message, ToDo
 from clients.models import Business, Property, User
 from jobs.actions.offer_sending import send_offer
-from jobs.actions.offers import OfferError
+from jobs.actions.offers import OfferError, revise_offer
 from jobs.models import Booking, CrewDay, Offer, OfferEvent
 from tests.factories import (
     BusinessFactory,
@@ -313,7 +313,7 @@ def test_after_ten_days_nobody_cancels(client: Browser, crew_day: None) -> None:
     assert offer.state == Offer.State.ACCEPTED
 
 
-def test_an_offer_for_quebec_goes_in_french_only(crew_day: None, owner: User) -> None:
+def test_an_offer_for_quebec_is_given_in_french_first(crew_day: None, owner: User) -> None:
     """Charter of the French language, CQLR c. C-11, s. 55 (secondary)."""
     draft = {"is_sent": False, "state": "draft", "token_hash": None}
     offer, _ = sent_offer(**draft, drafted_on=date(2027, 5, 9))
@@ -329,6 +329,12 @@ def test_an_offer_for_quebec_goes_in_french_only(crew_day: None, owner: User) ->
     Offer.objects.filter(pk=offer.pk).update(language="fr-CA")
     offer.refresh_from_db()
     assert send_offer(offer=offer, channel="email", by=owner, now=NOW).language == "fr"
+
+    offer.refresh_from_db()
+    asked_for = revise_offer(offer=offer, today=date(2027, 5, 10), now=NOW, by=owner)
+    Offer.objects.filter(pk=asked_for.pk).update(language="en-CA")
+    asked_for.refresh_from_db()
+    assert send_offer(offer=asked_for, channel="email", by=owner, now=NOW).language == "en"
 
 
 def test_nobody_elsewhere_sees_any_of_it(client: Browser, crew_day: None) -> None:
