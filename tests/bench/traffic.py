@@ -35,12 +35,12 @@ STATEMENTS = [
     INSERT INTO jobs_offer (number, revision, state, language, currency, tax_mode, tax_rounding,
         net, tax, total, hours, drafted_on, valid_until, introduction, waiting, sent_at,
         answered_at, answered_by, accepted_week, decline_reason, decline_words, withdrawn_why,
-        client_id, property_id, price_list_id, visits)
+        client_id, property_id, price_list_id, visits, deposit_amount, deposit_percent, terms)
     SELECT d.id, 1, kind.state, 'en', 'CAD', 'exclusive', 'total', 1000, 150, 1150, 9, kind.made,
-        kind.made + 40, '', '[]', kind.made,
+        kind.made + 40, '', '{}', kind.made,
         CASE WHEN kind.state <> 'open' THEN kind.made + 9 END, '',
         CASE WHEN kind.state = 'accepted' THEN date_trunc('week', kind.made + 30) END, '', '', '',
-        d.id, d.property_id, list.id, 1
+        d.id, d.property_id, list.id, 1, 0, 0, '{}'
     FROM clients_deck d, (SELECT min(id) AS id FROM jobs_pricelist) list, LATERAL (
         SELECT CASE WHEN d.id %% 100 = 1 THEN 'open' WHEN d.id %% 2000 = 5 THEN 'accepted'
                 ELSE 'declined' END AS state,
