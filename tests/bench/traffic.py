@@ -5,7 +5,7 @@ from datetime import date
 
 from django.db import connection
 
-from jobs.models import Crew
+from jobs.models import Booking, Crew
 from tests.bench.offers import make_bench_prices
 
 # Every third deck that is due was reminded once in the last two years; of these one in 400 is in
@@ -82,6 +82,8 @@ CREWS = ["Tern crew", "Plover crew", "Gannet crew"]
 
 def make_bench_traffic(*, decks: int, today: date) -> None:
     """Once, on the book of `make_bench_book` with its forecasts."""
+    if Booking.objects.exists():
+        return
     make_bench_prices()
     for name in CREWS:
         Crew.objects.get_or_create(name=name, defaults={"hours_a_day": 8})
