@@ -186,6 +186,12 @@ class Job(models.Model):
         indexes = [
             models.Index(fields=["deck", "-finished_on", "-id"], name="job_by_deck"),
             models.Index(fields=["-finished_on", "-id"], name="job_newest_first"),
+            models.Index(
+                F("settled_on").desc(nulls_first=True),
+                F("finished_on").desc(),
+                F("id").desc(),
+                name="job_in_ledger",
+            ),
         ]
         constraints = [
             models.CheckConstraint(

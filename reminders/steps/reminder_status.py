@@ -82,7 +82,7 @@ def deck_reminder_state(
 def resendable_message(stands: ReminderStatus, *, now: datetime) -> Message | None:
     """The unconfirmed message, once the time is over after which it may be said by another
     channel."""
-    if stands.chip != UNCONFIRMED_CHIP:
+    if stands.chip != UNCONFIRMED_CHIP or stands.message_id is None:
         return None
     message = Message.objects.filter(pk=stands.message_id, state=State.UNCONFIRMED).first()
     return message if message and is_in_doubt(message, now=now) else None

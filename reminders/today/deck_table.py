@@ -289,7 +289,7 @@ class DeckTable:
     def towns(self) -> list[str]:
         """To choose from. Of all properties: those without a deck in the table are few, and to
         leave them out every deck would be read."""
-        return sorted(Property.objects.order_by().values_list("town", flat=True).distinct())
+        return Property.objects.town_names()
 
 
 def first_value(points: Sequence[ContactPointRow], *kinds: str) -> str:
