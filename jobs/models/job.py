@@ -99,7 +99,10 @@ class JobQuerySet(models.QuerySet["Job"]):
     def moments_archived(self, *, since: datetime) -> "list[datetime]":
         """When each coated deck was archived, or its client was, if that was since then."""
         first = Least("deck__archived_at", "deck__site__client__archived_at")
-        gone = self.coating().order_by().values_list("deck_id").annotate(archived=first)
+        archived = Deck.objects.exclude(archived_at=None).order_by()
+        left = Deck.objects.filter(site__client__archived_at__isnull=False).order_by()
+        theirs = self.coating().filter(deck__in=archived.values("pk").union(left.values("pk")))
+        gone = theirs.order_by().values_list("deck_id").annotate(archived=first)
         return [moment for _, moment in gone.filter(archived__gte=since).distinct()]
 
     def before(self, job: "Job") -> "JobQuerySet":
