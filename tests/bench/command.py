@@ -176,11 +176,13 @@ class Command(BaseCommand):
     def measure_lists(self, decks: int, today: date) -> dict[str, float]:
         """With a busy business's outbox, offers and diary, which later parts then have too."""
         traffic.make_bench_traffic(decks=decks, today=today)
+        self.sql("VACUUM ANALYZE")
         return lists.measure_list_pages(today)
 
     def measure_growth(self, decks: int, today: date, now: datetime) -> dict[str, float]:
         actions.refresh_forecasts(today=today, now=now)
         traffic.make_bench_traffic(decks=decks, today=today)
+        self.sql("VACUUM ANALYZE")
         return growth.measure_growth(today, now)
 
     def write_line(self, text: str) -> None:

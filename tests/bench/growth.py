@@ -56,12 +56,19 @@ def page_times(today: date) -> dict[str, float]:
     browser = Browser(headers={"host": "127.0.0.1"})
     browser.force_login(bench_owner())
     addresses = list_addresses(today)
-    return {f"{name}, ms": median_ms(partial(browser.get, addresses[name])) for name in PAGES}
+    return {
+        f"{name}, ms": median_ms(partial(open_page, browser, addresses[name])) for name in PAGES
+    }
 
 
 def median_ms(act: partial[object]) -> float:
     act()  # what is kept for a while is there
     return 1000 * statistics.median(elapsed_seconds(act) for _ in range(TIMES))
+
+
+def open_page(browser: Browser, address: str) -> None:
+    if browser.get(address).status_code != 200:
+        raise RuntimeError(f"{address} does not open.")
 
 
 def search_time(today: date) -> float:

@@ -33,12 +33,10 @@ def list_addresses(today: date) -> dict[str, str]:
         "products": "/jobs/products/",
         "calls": "/outbox/calls/",
         "letters": "/outbox/letters/",
-        "doubles": "/clients/doubles/",
-        "customers": "/clients/customers/",
         "audit trail": "/settings/audit/",
         "figures": "/figures/",
-        "a deck": "/decks/1202/",
-        "a client": "/clients/1202/",
+        "a deck": "/decks/302/",
+        "a client": "/clients/302/",
     }
 
 

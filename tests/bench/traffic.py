@@ -90,4 +90,3 @@ def make_bench_traffic(*, decks: int, today: date) -> None:
     with connection.cursor() as cursor:
         for statement in STATEMENTS:
             cursor.execute(statement, {"today": today, "decks": decks})
-        cursor.execute("VACUUM ANALYZE")
