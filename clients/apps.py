@@ -19,7 +19,10 @@ class ClientsConfig(AppConfig):
             "required": "Please fill this in."
         }
 
-        auditlog.register(models.Business, exclude_fields=["suppression_key", "updated_at"])
+        auditlog.register(
+            models.Business,
+            exclude_fields=["suppression_key", "updated_at", "logo", "logo_width", "logo_height"],
+        )
         auditlog.register(
             models.User,
             mask_fields=["password"],

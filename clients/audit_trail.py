@@ -29,7 +29,7 @@ IGNORED_FIELDS = {
 PROGRAM = "program"
 # kind of record → kinds of its parts, and by which field they belong to it
 PARTS = {
-    "job": [("coatapplied", "job"), ("photo", "job")],
+    "job": [("coatapplied", "job"), ("workedhours", "job"), ("photo", "job")],
     "client": [("contactpoint", "client"), ("property", "client")],
     "deck": [("photo", "deck"), ("document", "deck")],
     "product": [("batch", "product"), ("pack", "product"), ("document", "product")],

@@ -2,6 +2,7 @@
 keeps a form whose sender is no longer signed in."""
 
 from collections.abc import Callable
+from http import HTTPStatus
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 
@@ -15,7 +16,7 @@ from django.utils import timezone
 from clients import display
 from clients.models import Business
 from clients.notation import storable_fields
-from clients.pages import is_kept_form
+from clients.pages import is_handed_page, is_kept_form, page_to_stay_on, take_back
 from clients.views import sessions, sign_in
 
 FRENCH_PAGE = b'<html lang="fr"'
@@ -170,6 +171,22 @@ class SignInMiddleware(LoginRequiredMiddleware):
                 status=204, headers={"HX-Redirect": f"{resolve_url('sign_in')}?{back}"}
             )
         return super().handle_no_permission(request, view_func)
+
+
+class HandedOverMiddleware:
+    """Back and the address bar of a phone in a client's hands lead to the page they were handed; if
+    that page is gone, nobody is kept on it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if only := page_to_stay_on(request):
+            return redirect(only)
+        response = self.get_response(request)
+        if response.status_code == HTTPStatus.NOT_FOUND and is_handed_page(request):
+            take_back(request)
+        return response
 
 
 class KeptFormMiddleware:

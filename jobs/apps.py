@@ -23,6 +23,7 @@ class JobsConfig(AppConfig):
             models.Visit,
             models.Job,
             models.CoatApplied,
+            models.WorkedHours,
             models.Photo,
             models.Document,
             models.Crew,

@@ -8,7 +8,7 @@ sent again.
 import hashlib
 import logging
 import uuid
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
 from pathlib import PurePosixPath
 
@@ -20,6 +20,7 @@ from jobs.pictures import (
     TooManyPixelsError,
     UnreadablePictureError,
     encode_jpeg,
+    shrink_logo,
     shrink_picture,
 )
 
@@ -45,20 +46,31 @@ class PhotoError(ValueError):
 def normalize_photo(upload: "File[bytes]") -> NormalizedPhoto:
     """An upright JPEG of at most 2000 pixels a side without EXIF, so without the place where it was
     taken."""
+    content, jpeg = read_picture(upload, shrink_picture)
+    return NormalizedPhoto(jpeg, content_hash=hashlib.sha256(content).hexdigest())
+
+
+def normalize_logo(upload: "File[bytes]") -> "ContentFile[bytes]":
+    """A small PNG on white, under a name of its own."""
+    _content, png = read_picture(upload, shrink_logo)
+    return ContentFile(png, name=f"{uuid.uuid4().hex}.png")
+
+
+def read_picture(upload: "File[bytes]", shrink: Callable[[bytes], bytes]) -> tuple[bytes, bytes]:
+    """What was sent, and what is kept of it. Raises `PhotoError`."""
     name = (upload.name or "The file")[:80]
     if (upload.size or 0) > MAX_PHOTO_BYTES:
         raise PhotoError(f"“{name}” is larger than 20 MB. Send a smaller picture.")
     upload.seek(0)
     content = upload.read()
     try:
-        jpeg = shrink_picture(content)
+        return content, shrink(content)
     except TooManyPixelsError as error:
         raise PhotoError(f"“{name}” has too many pixels. Send a smaller picture.") from error
     except UnreadablePictureError as error:
         raise PhotoError(
             f"“{name}” is not a picture we can read. Send JPEG, HEIC, PNG or WebP."
         ) from error
-    return NormalizedPhoto(jpeg, content_hash=hashlib.sha256(content).hexdigest())
 
 
 def make_thumbnail(stored: "File[bytes]") -> bytes:

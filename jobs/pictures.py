@@ -17,6 +17,9 @@ from jobs.child_process import limit_this_process, run_apart
 
 PHOTO_FORMATS = ["JPEG", "PNG", "WEBP"]
 MAX_SIDE_PIXELS = 2000
+LOGO_PIXELS = (480, 180)  # 45 mm by 17 mm at 270 dots an inch
+PLAIN_LOGO_BYTES = 30_000  # a larger one gets a palette: it travels with every e-mail
+LOGO_COLOURS = 128
 MAX_PIXELS = {"JPEG": 108_000_000}  # the largest telephone cameras that are common
 MAX_PIXELS_ELSE = 50_000_000  # of what is not read at a smaller size
 MAX_PIXELS_HERE = 16_000_000  # four bytes each: no more than a page may take beside other work
@@ -42,15 +45,41 @@ def shrink_picture(content: bytes) -> bytes:
     ------
     TooManyPixelsError, UnreadablePictureError
     """
+    return decode_apart(content) if needs_a_child(content) else decode_here(content)
+
+
+def shrink_logo(content: bytes) -> bytes:
+    """An upright PNG of at most 480 by 180 pixels on white; raises the same."""
+    readable = decode_apart(content) if needs_a_child(content) else content
+    with pillow_errors(), Image.open(BytesIO(readable), formats=PHOTO_FORMATS) as opened:
+        opened.thumbnail(LOGO_PIXELS)
+        picture = upright_rgb(opened)
+    plain = encode_png(picture)
+    return plain if len(plain) <= PLAIN_LOGO_BYTES else encode_png(picture.quantize(LOGO_COLOURS))
+
+
+def encode_png(picture: Image.Image) -> bytes:
+    """The pixels alone."""
+    out = BytesIO()
+    fresh = Image.new(picture.mode, picture.size)
+    fresh.paste(picture)
+    if picture.mode == "P":
+        fresh.putpalette(picture.getpalette() or [])
+    fresh.save(out, "PNG", optimize=True)
+    return out.getvalue()
+
+
+def needs_a_child(content: bytes) -> bool:
+    """Whether it is only decoded apart; by the head of the file alone. Raises as `shrink_picture`
+    does."""
     if is_heif(content):
-        return decode_apart(content)
-    # by the head of the file alone
+        return True
     with pillow_errors(), Image.open(BytesIO(content), formats=PHOTO_FORMATS) as opened:
         pixels = opened.width * opened.height
         limit = MAX_PIXELS.get(opened.format or "", MAX_PIXELS_ELSE)
     if pixels > limit:
         raise TooManyPixelsError
-    return decode_here(content) if pixels <= MAX_PIXELS_HERE else decode_apart(content)
+    return pixels > MAX_PIXELS_HERE
 
 
 def is_heif(content: bytes) -> bool:

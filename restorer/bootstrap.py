@@ -77,9 +77,16 @@ def check_python() -> None:
 
 
 def set_mode(command: str) -> None:
-    """The demo has a database of its own; it must be known before the settings load."""
+    """The demo has a server of its own, and so have the tests, beside that of the book; it must be
+    known before the settings load. Tests run on the PostgreSQL that comes along, which is the same
+    on every machine."""
     if command == "demo":
         os.environ["RESTORER_MODE"] = "demo"
+    if command == "test":
+        os.environ.setdefault("RESTORER_VAR", str(BASE_DIR / "var" / "tests"))
+        os.environ["RESTORER_THROWAWAY"] = "1"
+    if command in DEV_COMMANDS:
+        os.environ.setdefault("RESTORER_BUNDLED_PG", "1")
 
 
 def allow_apt(command: str) -> None:

@@ -95,6 +95,7 @@ MIDDLEWARE = [
     "clients.middleware.SignInMiddleware",
     "auditlog.middleware.AuditlogMiddleware",
     "axes.middleware.AxesMiddleware",
+    "clients.middleware.HandedOverMiddleware",
     "clients.middleware.KeptFormMiddleware",
 ]
 

@@ -21,6 +21,7 @@ UNDOABLE = {
     "jobs.job": "jobs",
     "jobs.visit": "visits",
     "jobs.coatapplied": "jobs__coats_applied",
+    "jobs.workedhours": "",
     "jobs.product": "jobs__coats_applied__product",
     "jobs.batch": "",
     "jobs.photo": "",

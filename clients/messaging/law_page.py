@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from babel import Locale
 from django.db.models import Count, Max
 
 from clients.messaging.asking import asked_without
@@ -14,11 +15,13 @@ from clients.messaging.law import (
     CERTAINTY_LABELS,
     DEFAULT_JURISDICTION,
     NONE_NEEDED,
+    ContractLanguage,
     LegalRule,
     LegalRules,
     RuleSummary,
     WithdrawalRight,
     law_table_as_of,
+    table_contract_languages,
     table_rules,
     table_withdrawals,
 )
@@ -26,6 +29,7 @@ from clients.messaging.models import Consent, Message
 from clients.messaging.reach import WITHDRAWALS, ConsentEntry, Reach, Refusal
 from clients.models import Business, Channel, Client, Property
 from clients.notation import countries
+from clients.places.public_holidays import region_name
 
 MAX_APPLIED_RULES = 50
 MAX_LACKING_SHOWN = 50
@@ -180,11 +184,19 @@ def rules_by_jurisdiction() -> list[tuple[str, list[RuleSummary]]]:
     return list(found.items())
 
 
-def withdrawals_by_jurisdiction() -> list[tuple[str, WithdrawalRight, str]]:
-    """Where clients may withdraw from an offer that they accepted on line, and how sure that is."""
-    return [
-        (jurisdiction_name(row.jurisdiction), row, CERTAINTY_LABELS[row.certainty])
+def contract_rules() -> list[tuple[str, str, WithdrawalRight | ContractLanguage, str]]:
+    """Place, what clients may do there or have a right to, the row and how sure it is."""
+    rows: list[tuple[str, WithdrawalRight | ContractLanguage]] = [
+        (f"{'cancel' if row.is_cancellation else 'withdraw'} within {row.days} days", row)
         for row in table_withdrawals()
+    ]
+    rows += [
+        (f"in {Locale(row.language).get_display_name('en')} first", row)
+        for row in table_contract_languages()
+    ]
+    return [
+        (jurisdiction_name(row.jurisdiction), words, row, CERTAINTY_LABELS[row.certainty])
+        for words, row in rows
     ]
 
 
@@ -193,7 +205,10 @@ def law_table_date() -> date:
 
 
 def jurisdiction_name(code: str) -> str:
-    return JURISDICTION_GROUPS.get(code) or dict(countries.country_choices()).get(code, code)
+    """“European Union”, “Canada”, “Canada, Nova Scotia”."""
+    country, _, region = code.partition("-")
+    name = JURISDICTION_GROUPS.get(code) or dict(countries.country_choices()).get(country, code)
+    return f"{name}, {region_name(country, region)}" if region else name
 
 
 def is_jurisdiction(code: str) -> bool:

@@ -47,6 +47,16 @@ class Business(models.Model):
         blank=True,
         help_text="As it should stand on offers, with its name: HST 12345 6789 RT0001.",
     )
+    logo = models.ImageField(
+        upload_to="logo/",
+        blank=True,
+        editable=False,
+        width_field="logo_width",
+        height_field="logo_height",
+        help_text="A PNG, shrunk when it was sent; never changed under its name.",
+    )
+    logo_width = models.PositiveSmallIntegerField(null=True, editable=False)
+    logo_height = models.PositiveSmallIntegerField(null=True, editable=False)
     privacy_notice = models.TextField(
         "our own privacy notice",
         max_length=20_000,
@@ -131,6 +141,19 @@ class Business(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def logo_name(self) -> str:
+        """Of the file, without its folder."""
+        return (self.logo.name or "").rpartition("/")[2]
+
+    @property
+    def logo_content(self) -> bytes:
+        """The picture; empty where there is none or its file is gone."""
+        try:
+            return bytes(self.logo.storage.open(self.logo.name).read()) if self.logo.name else b""
+        except OSError:
+            return b""
 
     @classmethod
     def current(cls) -> "Business | None":

@@ -13,6 +13,12 @@ from clients.pages.access import (
     visitor_address,
 )
 from clients.pages.form_page import FormPage, render_form_page
+from clients.pages.handing_over import (
+    hand_over,
+    is_handed_page,
+    page_to_stay_on,
+    take_back,
+)
 from clients.pages.list_page import ListPage, render_list_page
 
 __all__ = [
@@ -22,11 +28,15 @@ __all__ = [
     "business_of",
     "business_today",
     "current_user",
+    "hand_over",
+    "is_handed_page",
     "is_kept_form",
     "office_required",
     "owner_required",
+    "page_to_stay_on",
     "redirect_back",
     "render_form_page",
     "render_list_page",
+    "take_back",
     "visitor_address",
 ]

@@ -101,6 +101,14 @@ def region_names_of(country: str) -> dict[str, str]:
 
 
 @cache
+def region_name(country: str, code: str) -> str:
+    """The library's first name of a region, which is English where it has several; else the
+    code."""
+    native = getattr(getattr(holidays, country, None), "subdivisions_aliases", {})
+    return next((str(name) for name, known in native.items() if known == code), code)
+
+
+@cache
 def region_codes() -> dict[str, Any]:
     return tomllib.loads(CODES_FILE.read_text(encoding="utf-8"))
 

@@ -15,7 +15,17 @@ from clients.models import Business, Deck, User
 from jobs.actions import bookings
 from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
-from jobs.models import Batch, Booking, CoatApplied, Defect, Job, Photo, Product, Visit
+from jobs.models import (
+    Batch,
+    Booking,
+    CoatApplied,
+    Defect,
+    Job,
+    Photo,
+    Product,
+    Visit,
+    WorkedHours,
+)
 from jobs.partial_dates import EARLIEST_JOB_DAY
 from jobs.photos import NormalizedPhoto, delete_photo_files
 
@@ -56,12 +66,14 @@ class JobInput:
     Where only the month, season or year of the work is known, `finished_from` is the first possible
     day and `finished_on` the last.
     A visit is kept when anything was found or a reason given. Of a job that is corrected, what
-    `details` leaves out stays as it was.
+    `details` leaves out stays as it was. `hours` are those of each person by their number; None
+    leaves them as they were.
     """
 
     details: Mapping[str, Any]
     coats: Sequence[CoatInput] = ()
     findings: Mapping[str, Any] = field(default_factory=dict)
+    hours: Mapping[int, Decimal] | None = None
 
 
 @dataclass(frozen=True)
@@ -112,6 +124,18 @@ def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
         }
         save_if_changed(row, values)
     for row in there[len(coats) :]:
+        row.delete()
+
+
+def replace_worked_hours(job: Job, hours: Mapping[int, Decimal] | None) -> None:
+    """Make the job's hours these; what stays the same stays untouched."""
+    if hours is None:
+        return
+    there = {row.person_id: row for row in job.hours_worked.all()}
+    for person_id, worked in hours.items():
+        row = there.pop(person_id, WorkedHours(job=job, person_id=person_id))
+        save_if_changed(row, {"hours": worked})
+    for row in there.values():
         row.delete()
 
 
@@ -183,11 +207,13 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
         form_key=new.form_key,
         recorded_by=by,
         created_at=now,
+        is_unpaid=True,
         **with_currency(new.work.details, business),
     )
     job.visit = save_visit_of_job(Visit(deck=deck, recorded_by=by, created_at=now), new.work)
     job.save()
     replace_coats_applied(job, list(new.work.coats))
+    replace_worked_hours(job, new.work.hours)
     attach_photos(
         job,
         new.photos,
@@ -216,6 +242,7 @@ def change_job(*, job: Job, work: JobInput, by: User | None, now: datetime) -> J
         job, {**with_currency(details, business), "visit": save_visit_of_job(visit, work)}
     )
     replace_coats_applied(job, list(work.coats))
+    replace_worked_hours(job, work.hours)
     follow_job_changes(deck_ids=[job.deck_id], now=now)
     return job
 

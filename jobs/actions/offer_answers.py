@@ -158,22 +158,32 @@ def rescind_acceptance(*, token_hash: str, name: str, now: datetime) -> Offer:
     cancel_rescinded_visit(found, now)
     decks = [scope.deck_id for scope in found.scopes.all()]
     work_decided.send(Offer, deck_ids=decks, is_wanted=False, words=said, now=now)
-    words = f"{said} Confirm it to them in writing, and pay back what they paid within 14 days."
+    words = f"{said} {after_rescinding(found, now)}"
     add_offer_to_do(found, ToDo.Kind.ANSWER, "rescinded", words, now)
     return found
+
+
+def after_rescinding(offer: Offer, now: datetime) -> str:
+    """What is left to do for us."""
+    right = offer_withdrawal_right(offer, today=Business.objects.get().today(now))
+    within = f" within {right.refund_days} days" if right else ""
+    return f"Confirm it to them in writing, and pay back what they paid{within}."
 
 
 RESCINDED = "Withdrew from the contract."
 
 
 def is_rescindable(offer: Offer, *, today: date) -> bool:
-    """Whether the client may still withdraw: in time, and the work is not done."""
+    """Whether the client may still withdraw: in time, and the work is not done. A right to cancel
+    outlives the work."""
     right = offer_withdrawal_right(offer, today=today)
     if right is None or offer.state != State.ACCEPTED or offer.answered_at is None:
         return False
     accepted_on = Business.objects.get().today(offer.answered_at)
-    is_done = Booking.objects.filter(offer=offer, state=Booking.State.DONE).exists()
-    return today <= right.last_day(accepted_on) and not is_done
+    if today > right.last_day(accepted_on):
+        return False
+    done = Booking.objects.filter(offer=offer, state=Booking.State.DONE)
+    return right.is_cancellation or not done.exists()
 
 
 def cancel_rescinded_visit(offer: Offer, now: datetime) -> None:

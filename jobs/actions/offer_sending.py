@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import takewhile
 
+from babel import Locale
+from django.conf import settings
 from django.db import transaction
 from django.dispatch import receiver
 from django.utils.translation import gettext as _
@@ -13,10 +15,12 @@ from django.utils.translation import gettext as _
 from clients import display
 from clients.events import messages_taken_back
 from clients.messaging import outbox, texts
+from clients.messaging.law import contract_language
 from clients.messaging.models import Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
 from clients.messaging.texts import ComposedText
 from clients.models import Business, Channel, User, traits_of
+from clients.notation import primary_language
 from jobs.actions.offers import (
     Kind,
     OfferError,
@@ -26,7 +30,7 @@ from jobs.actions.offers import (
     record_offer_event,
 )
 from jobs.models import Offer, OfferScope
-from jobs.offers import current_terms, links
+from jobs.offers import contract_places, current_terms, links
 from jobs.pdf import offer_pdf
 
 PREVIEW_TOKEN = "the-client-s-own-link"  # noqa: S105 - it opens nothing
@@ -187,6 +191,18 @@ def check_sendable(offer: Offer, business: Business, now: datetime) -> None:
         raise OfferError("It has no lines.")
     if offer.original and not offer.introduction.strip():
         raise OfferError("Say why the work changes; the client reads it first.", "introduction")
+    check_contract_language(offer, business.today(now))
+
+
+def check_contract_language(offer: Offer, today: date) -> None:
+    """Where the law of the place wants an offer in one language first, it goes in no other."""
+    wanted = contract_language(contract_places(offer), on=today)
+    if wanted and primary_language(offer.language) != wanted.language:
+        name = Locale(wanted.language).get_display_name(settings.LANGUAGE_CODE)
+        raise OfferError(
+            f"An offer there is first given in {name} ({wanted.act}). Choose {name} as the client's"
+            " language and draft it again; a version in another language may follow if they ask."
+        )
 
 
 def require_route(offer: Offer, channel: str, business: Business, now: datetime) -> Route:

@@ -5,6 +5,7 @@ from jobs.diary.booked_work import (
     BookingRequest,
     booked_decks,
     find_booking_request,
+    hours_planned_for_job,
     offer_total_by_deck,
 )
 from jobs.diary.capacity import (
@@ -71,6 +72,7 @@ __all__ = [
     "find_booking_request",
     "group_into_town_runs",
     "holiday_places",
+    "hours_planned_for_job",
     "keep_expected_hours",
     "monday_of",
     "next_booking_after",

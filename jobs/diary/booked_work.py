@@ -7,8 +7,10 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
+from django.db.models import F
+
 from clients.models import Deck, Property, is_primary_key
-from jobs.models import Booking, CoatApplied, Job, Offer, OfferScope
+from jobs.models import Booking, BookingDay, CoatApplied, Crew, Job, Offer, OfferScope
 
 CENT = Decimal("0.01")
 DEFAULT_HOURS = Decimal(4)  # hours, where nobody has said how long the work takes
@@ -85,6 +87,49 @@ def booked_deck(booking: Booking, deck: Deck | None) -> BookedDeck | None:
 def unlogged_decks(booking: Booking) -> list[Deck]:
     logged = booking.jobs.values_list("deck_id", flat=True)
     return list(booking.decks.exclude(pk__in=list(logged)).order_by("label"))
+
+
+def planned_hours(booking: Booking, deck: Deck) -> Decimal:
+    """The share of a deck in the hours of its booking (of the whole crew): by what was offered for
+    each, else evenly."""
+    scopes = offered_scope_by_deck(booking)
+    decks = [row.pk for row in booking.decks.all()]
+    own = {pk: scopes[pk].hours if pk in scopes else Decimal(0) for pk in decks}
+    whole = sum(own.values(), Decimal(0))
+    weights = own if whole > 0 else dict.fromkeys(decks, Decimal(1))
+    share = weights.get(deck.pk, Decimal(0)) / sum(weights.values(), Decimal(0))
+    return (booking.hours * share).quantize(CENT, ROUND_HALF_UP)
+
+
+def hours_planned_for_job(job: Job) -> Decimal | None:
+    """Of the whole crew; None for a job without a booking."""
+    booking = job.bookings.select_related("offer").order_by("id").first()
+    return planned_hours(booking, job.deck) if booking else None
+
+
+@dataclass(frozen=True)
+class DeckToLog:
+    """A deck that is booked and not logged yet."""
+
+    deck: Deck
+    booking: Booking
+
+
+def decks_to_log(crews: Sequence[Crew], *, day: date) -> list[DeckToLog]:
+    """What these crews are booked for on that day and nobody has logged, in order of arrival."""
+    rows = Booking.objects.filter(
+        pk__in=BookingDay.objects.filter(crew_day__day=day, crew_day__crew__in=crews).values(
+            "booking"
+        ),
+        state=Booking.State.BOOKED,
+    )
+    rows = rows.order_by(F("arrives_from").asc(nulls_last=True), "id")
+    found = []
+    for booking in rows.prefetch_related("decks__site__client", "jobs"):
+        logged = {job.deck_id for job in booking.jobs.all()}
+        left = (deck for deck in booking.decks.all() if deck.pk not in logged)
+        found += [DeckToLog(deck, booking) for deck in sorted(left, key=lambda deck: deck.label)]
+    return found
 
 
 def offered_scope_by_deck(booking: Booking) -> dict[int, OfferScope]:

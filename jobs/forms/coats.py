@@ -1,33 +1,42 @@
 """The products of a job, one row each, and the shelf they are chosen from."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from typing import Any, cast
 
 from django import forms
 from django.forms.formsets import formset_factory
 
 from clients.forms.fields import MeasureField
+from clients.models import User
 from jobs.actions.jobs import CoatInput
 from jobs.forms.formsets import BaseRowFormSet
-from jobs.models import CoatApplied, Job, Product
+from jobs.models import CoatApplied, Job, LastUsed, Product
 
 COATS_PREFIX = "coats"
 MAX_COAT_ROWS = 20
 NOT_KNOWN = "unknown"  # a finish that went on and that nobody knows by name
 COAT_FIELDS = ["product", "batch", "colour", "surface", "coats", "litres"]
+FOLDED_FIELDS = ["colour", "coats", "surface"]
 
 
 @dataclass(frozen=True)
 class ProductChoices:
-    """All products, read once for all rows."""
+    """All products, read once for all rows; by product what was used of it lately."""
 
     products: Mapping[str, Product]
+    used: Mapping[int, LastUsed] = field(default_factory=dict)
 
     @classmethod
     def load(cls) -> "ProductChoices":
         return cls({str(product.pk): product for product in Product.objects.all()})
+
+    @classmethod
+    def load_for_person(cls, person: User) -> "ProductChoices":
+        """With batches and colours that this person used last, then those of the others."""
+        return cls(cls.load().products, CoatApplied.objects.last_used(first_of=person.pk))
 
     @property
     def choices(self) -> list[Any]:
@@ -40,13 +49,23 @@ class ProductChoices:
         known = ((group, rows) for group, rows in groups.items() if rows)
         return [("", "Choose…"), *known, (NOT_KNOWN, "Not known")]
 
-    @property
-    def coloured(self) -> list[Product]:
-        return [product for product in self.products.values() if product.colours]
+    @cached_property
+    def suggestions(self) -> dict[str, dict[str, list[str]]]:
+        """By field and product what is likely, the likeliest first."""
+        found: dict[str, dict[str, list[str]]] = {"batches": {}, "colours": {}}
+        for key, product in self.products.items():
+            used = self.used.get(product.pk, LastUsed())
+            found["batches"][key] = used.batches
+            found["colours"][key] = list(dict.fromkeys([*used.colours, *product.colour_list]))
+        return {
+            name: {key: words for key, words in lists.items() if words}
+            for name, lists in found.items()
+        }
 
     @property
     def colours(self) -> list[str]:
-        return sorted({colour for product in self.coloured for colour in product.colour_list})
+        known = (product.colour_list for product in self.products.values())
+        return sorted({colour for colours in known for colour in colours})
 
 
 class CoatForm(forms.Form):
@@ -61,9 +80,7 @@ class CoatForm(forms.Form):
             ),
         },
     )
-    batch = forms.CharField(
-        label="Batch", required=False, max_length=60, help_text="As printed on the can."
-    )
+    batch = forms.CharField(label="Batch", required=False, max_length=60)
     colour = forms.CharField(label="Colour", required=False, max_length=80)
     surface = forms.ChoiceField(
         label="Surface", choices=CoatApplied.Surface.choices, initial="boards"
@@ -75,7 +92,7 @@ class CoatForm(forms.Form):
         min_value=1,
         max_value=10,
         initial=1,
-        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric", "data-told-as": "coats"}),
         error_messages={
             "min_value": "At least 1 coat.",
             "max_value": "At most 10 coats in one job.",
@@ -87,7 +104,7 @@ class CoatForm(forms.Form):
         self.shelf = shelf
         choices = self.fields["product"]
         choices.choices = shelf.choices  # type: ignore[attr-defined]
-        choices.widget.attrs["data-lists"] = "colours"
+        choices.widget.attrs["data-lists"] = ""
         self.fields["litres"] = MeasureField(
             quantity="volume",
             units=units,
@@ -95,21 +112,35 @@ class CoatForm(forms.Form):
             required=False,
             max_value=Decimal("9999"),
             min_value=Decimal("0.01"),
-            help_text="All coats together.",
             error_messages={
                 "min_value": "The quantity must be more than 0.",
                 "max_value": "Too much for one deck.",
             },
         )
+        self.suggest("batch", "batches", autocapitalize="characters")
+        self.suggest("colour", "colours")
+
+    def suggest(self, name: str, suggested: str, **attrs: str) -> None:
+        """Beside the field what is likely of the row's product: the datalist `batches-7`."""
         chosen = str(self["product"].value() or "")
-        product = shelf.products.get(chosen)
-        listed = f"colours-{chosen}" if product and product.colours else "colours"
-        self.fields["colour"].widget.attrs.update(
-            {"list": listed, "data-listed": "", "autocomplete": "off"}
+        is_known = chosen in self.shelf.suggestions[suggested]
+        self.fields[name].widget.attrs.update(
+            {
+                "list": f"{suggested}-{chosen}" if is_known else suggested,
+                "data-listed": suggested,
+                "autocomplete": "off",
+                **attrs,
+            }
         )
-        self.fields["batch"].widget.attrs.update(
-            {"autocomplete": "off", "autocapitalize": "characters"}
-        )
+
+    @property
+    def is_unfolded(self) -> bool:
+        """Whether colour, coats and surface ask for somebody: a mistake, or no colour yet."""
+        if any(self[name].errors for name in FOLDED_FIELDS):
+            return True
+        chosen = str(self["product"].value() or "")
+        is_coloured = chosen in self.shelf.suggestions["colours"]
+        return is_coloured and not self["colour"].value()
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data

@@ -28,7 +28,6 @@ class FindingsForm(forms.Form):
             label="Why were you there?",
             required=False,
             choices=[("", "Choose…"), *Visit.Reason.choices],
-            help_text="The forecast needs to know whether the deck called you or the calendar did.",
         )
     )
     moisture_percent = TypedNumberField(

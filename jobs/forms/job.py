@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from clients import display
 from clients.forms.fields import MeasureField, TypedNumberField
 from clients.models import Business, User
+from clients.notation import QUANTITIES
 from jobs.forms.fields import DayField, PhotosField
 from jobs.forms.findings import FindingsForm
 from jobs.models import Job, Photo
@@ -68,13 +69,13 @@ class JobForm(FindingsForm):
         help_text="A season over New Year counts to the year in which it begins.",
     )
     kept_span = forms.CharField(required=False, widget=forms.HiddenInput, max_length=40)
-    crew = forms.CharField(label="Who did it", required=False, max_length=120)
+    crew = forms.CharField(label="Done by", required=False, max_length=120)
     humidity_percent = forms.IntegerField(
         label="Humidity, %",
         required=False,
         min_value=0,
         max_value=100,
-        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric", "data-told-as": "% humidity"}),
         error_messages={
             "min_value": "Humidity goes from 0 to 100 %%.",
             "max_value": "Humidity goes from 0 to 100 %%.",
@@ -91,7 +92,10 @@ class JobForm(FindingsForm):
         decimal_places=2,
     )
     notes = forms.CharField(
-        label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3})
+        label="Notes",
+        required=False,
+        max_length=20_000,
+        widget=forms.Textarea(attrs={"rows": 2, "class": "grows"}),
     )
     photos = PhotosField(label="Photos", required=False)
     moment = forms.ChoiceField(
@@ -131,6 +135,8 @@ class JobForm(FindingsForm):
                 "max_value": "No air is that hot.",
             },
         )
+        degrees = QUANTITIES["temperature"].symbol(business.units)
+        self.fields["air_c"].widget.attrs["data-told-as"] = degrees
         if not user.may_see_money:
             del self.fields["amount"]
         else:
@@ -190,6 +196,10 @@ class JobForm(FindingsForm):
         names = ("known_year", "known_part")
         return any(self[name].value() or self[name].errors for name in names)
 
+    @property
+    def is_weather_wrong(self) -> bool:
+        return any(self[name].errors for name in ("air_c", "humidity_percent", "sky"))
+
     def details(self) -> dict[str, Any]:
         """The fields of Job; the price only from those who may see it."""
         return {name: self.cleaned_data[name] for name in JOB_FIELDS if name in self.cleaned_data}
@@ -223,7 +233,8 @@ def known_day_values(job: Job) -> dict[str, Any]:
 
 def posted_values(form: forms.Form, data: Mapping[str, Any]) -> dict[str, Any]:
     """What was typed into a form, unchecked, to show it again without complaints."""
-    return {name: data[name] for name in form.fields if name in data}
+    sent = {name: form.add_prefix(name) for name in form.fields}
+    return {name: data[posted] for name, posted in sent.items() if posted in data}
 
 
 def job_initial_values(job: Job) -> dict[str, Any]:

@@ -19,6 +19,7 @@ from jobs.forms import coats
 from jobs.forms.formsets import PageForms, posted_rows
 from jobs.forms.job import JobForm, job_initial_values, posted_values
 from jobs.forms.new_deck import NewDeckForm
+from jobs.forms.worked_hours import WorkedHoursForm, people_at_work
 from jobs.models import Booking, Job
 from jobs.work import CoatBuild, coat_build
 
@@ -30,6 +31,7 @@ class LogForms(PageForms):
     deck: Deck | None
     job: JobForm
     rows: coats.BaseCoatFormSet
+    hours: WorkedHoursForm
     new: NewDeckForm | None = None
     last_job: Job | None = None
     booking: Booking | None = None
@@ -50,7 +52,8 @@ class LogForms(PageForms):
 
     def work_done(self) -> JobInput:
         """What the page says of the job, once it is valid."""
-        return JobInput(self.job.details(), self.rows.coats(), self.job.findings())
+        hours = self.hours.hours()
+        return JobInput(self.job.details(), self.rows.coats(), self.job.findings(), hours)
 
     @property
     def photos_kept(self) -> int:
@@ -58,7 +61,7 @@ class LogForms(PageForms):
 
     @property
     def single_forms(self) -> Sequence[forms.BaseForm]:
-        return [*([self.new] if self.new else []), self.job]
+        return [*([self.new] if self.new else []), self.job, self.hours]
 
     @property
     def formsets(self) -> list[coats.BaseCoatFormSet]:
@@ -76,6 +79,23 @@ def job_form(
     )
 
 
+def hours_form(
+    request: HttpRequest,
+    *,
+    booking: Booking | None = None,
+    deck: Deck | None = None,
+    job: Job | None = None,
+    is_sent: bool = False,
+) -> WorkedHoursForm:
+    """Whose hours are asked for, and those that the job has."""
+    data = request.POST if is_sent else None
+    by = current_user(request)
+    people = people_at_work(by, booking=booking, job=job, data=request.POST)
+    planned = booked_work.planned_hours(booking, deck) if booking and deck else None
+    known = {str(row.person_id): row.hours for row in job.hours_worked.all()} if job else {}
+    return WorkedHoursForm(data, people=people, planned=planned, initial=known)
+
+
 def is_south(deck: Deck | None) -> bool:
     """Whether its seasons are those of the south; a new deck lies where the newest property is."""
     home = deck.site if deck else Property.objects.order_by("-pk").first()
@@ -90,7 +110,7 @@ def new_log_forms(
     From a booking: its crew and day, and what its offer says about the deck.
     """
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     last = Job.objects.last_with_coats(deck) if deck else None
     build = coat_build(deck) if deck else CoatBuild(0)
     kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
@@ -109,6 +129,7 @@ def new_log_forms(
         deck,
         job_form(request, deck, today, initial=initial),
         coats.unbound_coat_formset(rows, shelf, business.units),
+        hours_form(request, booking=booking, deck=deck),
         None if deck else NewDeckForm(business=business, prefix="new"),
         None if booking else last,
         booking,
@@ -125,31 +146,36 @@ def usual_crew(request: HttpRequest) -> str:
 def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     """The page as it was sent, to be checked."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
     rows = coats.bound_coat_formset(request.POST, shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
     form = job_form(request, deck, today, request.POST, request.FILES)
-    return LogForms(deck, form, rows, new, booking=booking_of_deck(request.POST, deck), build=build)
+    booking = booking_of_deck(request.POST, deck)
+    hours = hours_form(request, booking=booking, deck=deck, is_sent=True)
+    return LogForms(deck, form, rows, hours, new, booking=booking, build=build)
 
 
 def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
     """The page as it was sent, unchecked, with one more row for a product (none with the value 0:
     only a new list)."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     data = request.POST
     job = job_form(request, deck, today)
     job.initial = posted_values(job, data)
     new = None
     if not deck:
         new = NewDeckForm(business=business, prefix="new")
-        new.initial = {name: data[f"new-{name}"] for name in new.fields if f"new-{name}" in data}
+        new.initial = posted_values(new, data)
     another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
     typed = posted_rows(data, coats.COATS_PREFIX, coats.COAT_FIELDS, maximum=coats.MAX_COAT_ROWS)
     rows = coats.unbound_coat_formset([*typed, *another], shelf, business.units)
     build = coat_build(deck) if deck else CoatBuild(0)
-    return LogForms(deck, job, rows, new, booking=booking_of_deck(data, deck), build=build)
+    booking = booking_of_deck(data, deck)
+    hours = hours_form(request, booking=booking, deck=deck)
+    hours.initial = posted_values(hours, data)
+    return LogForms(deck, job, rows, hours, new, booking=booking, build=build)
 
 
 def booking_of_deck(data: Mapping[str, Any], deck: Deck | None) -> Booking | None:
@@ -164,11 +190,10 @@ def booking_of_deck(data: Mapping[str, Any], deck: Deck | None) -> Booking | Non
 def log_forms_of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
     """A job opened for correction."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load()
+    shelf = coats.ProductChoices.load_for_person(current_user(request))
     form = job_form(request, job.deck, today, initial=job_initial_values(job))
-    return LogForms(
-        job.deck, form, coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units)
-    )
+    rows = coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units)
+    return LogForms(job.deck, form, rows, hours_form(request, job=job))
 
 
 def add_action_error(form: forms.Form, field: str, message: str) -> None:

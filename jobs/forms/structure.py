@@ -16,11 +16,13 @@ NOTHING = ("", "Nothing found")
 class StructureForm(forms.Form):
     """One look, and one defect if there was any."""
 
-    kind = forms.ChoiceField(
-        label="What did you find?",
-        required=False,
-        choices=[NOTHING, *Defect.Kind.choices],
-        widget=forms.RadioSelect,
+    kind = needed_with_others(
+        forms.ChoiceField(
+            label="What did you find?",
+            required=False,
+            choices=[NOTHING, *Defect.Kind.choices],
+            widget=forms.RadioSelect,
+        )
     )
     severity = needed_with_others(
         forms.ChoiceField(

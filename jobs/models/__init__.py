@@ -11,6 +11,7 @@ from jobs.models.job import (
     CoatApplied,
     CoatAppliedQuerySet,
     Job,
+    LastUsed,
     Photo,
 )
 from jobs.models.list_import import ImportRow, ListImport
@@ -22,9 +23,11 @@ from jobs.models.product import Batch, FinishClass, Product
 from jobs.models.search import SearchEntry, SearchWord, UnwrittenSearch
 from jobs.models.structure import Defect, StructureCheck
 from jobs.models.visit import GRADE_FIELDS, Visit
+from jobs.models.worked_hours import MAX_HOURS, WorkedHours
 
 __all__ = [
     "GRADE_FIELDS",
+    "MAX_HOURS",
     "STRIP_ABOVE_COATS",
     "TERM_HEADINGS",
     "AppliedFinish",
@@ -43,6 +46,7 @@ __all__ = [
     "FinishClass",
     "ImportRow",
     "Job",
+    "LastUsed",
     "ListImport",
     "Offer",
     "OfferEvent",
@@ -65,4 +69,5 @@ __all__ = [
     "TravelZone",
     "UnwrittenSearch",
     "Visit",
+    "WorkedHours",
 ]

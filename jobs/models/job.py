@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -21,6 +21,8 @@ from jobs.models.visit import Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY, DaySpan
 
 STRIP_ABOVE_COATS = 6  # coat build above which the next job is a strip (common practice, no source)
+MAX_LAST_USED = 3  # batches and colours that stand beside the fields
+MAX_ROWS_LOOKED_AT = 300  # of what went on last; some weeks of two crews
 
 # The first possible day lies in the month of the last.
 KNOWN_TO_A_MONTH = Q(finished_from=None) | Q(finished_from__gte=TruncMonth("finished_on"))
@@ -68,6 +70,10 @@ class JobQuerySet(models.QuerySet["Job"]):
     def not_known_to_a_month(self) -> "JobQuerySet":
         """Of which only the season or the year is known."""
         return self.exclude(KNOWN_TO_A_MONTH)
+
+    def not_paid_before(self, day: date) -> "JobQuerySet":
+        """Finished before that day and not marked as paid."""
+        return self.filter(finished_on__lt=day, settled_on=None)
 
     def in_other_currency(self, currency: str) -> "JobQuerySet":
         """Charged, but not in this currency."""
@@ -169,6 +175,11 @@ class Job(models.Model):
     settled_on = models.DateField(
         null=True, blank=True, help_text="Somebody said that nothing is open any more."
     )
+    is_unpaid = models.BooleanField(
+        default=False,
+        db_default=False,
+        help_text="Known to be open. A job of a list, or of before this mark, is neither.",
+    )
     notes = models.TextField(blank=True, max_length=20_000)
     form_key = models.UUIDField(
         default=uuid.uuid4, unique=True, editable=False, help_text="A second click adds nothing."
@@ -189,12 +200,7 @@ class Job(models.Model):
         indexes = [
             models.Index(fields=["deck", "-finished_on", "-id"], name="job_by_deck"),
             models.Index(fields=["-finished_on", "-id"], name="job_newest_first"),
-            models.Index(
-                F("settled_on").desc(nulls_first=True),
-                F("finished_on").desc(),
-                F("id").desc(),
-                name="job_in_ledger",
-            ),
+            models.Index(fields=["-is_unpaid", "-finished_on", "-id"], name="job_in_ledger"),
         ]
         constraints = [
             models.CheckConstraint(
@@ -210,6 +216,10 @@ class Job(models.Model):
             models.CheckConstraint(
                 name="job_amount_has_a_currency",
                 condition=Q(amount=None) | Q(currency__regex=r"^[A-Z]{3}$"),
+            ),
+            models.CheckConstraint(
+                name="job_unpaid_is_not_settled",
+                condition=Q(is_unpaid=False) | Q(settled_on=None),
             ),
             models.CheckConstraint(
                 name="job_in_living_memory", condition=Q(finished_on__gte=EARLIEST_JOB_DAY)
@@ -244,6 +254,13 @@ class Job(models.Model):
     def is_south(self) -> bool:
         """Whether its seasons are those of the south; not asked where the day is known."""
         return self.finished_from is not None and self.deck.site.is_south
+
+    @property
+    def payment(self) -> str:
+        """`paid`, `open`, or empty where nobody said."""
+        if self.settled_on:
+            return "paid"
+        return "open" if self.is_unpaid else ""
 
     @property
     def before_and_after(self) -> "list[tuple[Photo, Photo]]":
@@ -281,7 +298,30 @@ class AppliedFinish:
     colour: str
 
 
+@dataclass(frozen=True)
+class LastUsed:
+    """Of one product the batches and colours of the last jobs, newest first, each once."""
+
+    batches: list[str] = field(default_factory=list)
+    colours: list[str] = field(default_factory=list)
+
+    def note(self, batch: str | None, colour: str) -> None:
+        for words, there in ((batch, self.batches), (colour, self.colours)):
+            if words and words not in there and len(there) < MAX_LAST_USED:
+                there.append(words)
+
+
 class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
+    def last_used(self, *, first_of: int) -> dict[int, LastUsed]:
+        """By product what went on in the newest jobs: those that this person logged go first."""
+        columns = ("job__recorded_by", "product", "batch__code", "colour")
+        known = self.exclude(product=None).order_by("-job__finished_on", "-job__id")
+        rows = list(known.values_list(*columns)[:MAX_ROWS_LOOKED_AT])
+        found: dict[int, LastUsed] = {}
+        for row in sorted(rows, key=lambda row: row[0] != first_of):
+            found.setdefault(row[1], LastUsed()).note(row[2], row[3])
+        return found
+
     def finishes(self) -> "CoatAppliedQuerySet":
         """Rows of finishes, those whose product nobody knows among them."""
         return self.filter(Q(product=None) | Q(product__kind=Product.Kind.FINISH))

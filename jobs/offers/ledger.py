@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import F, Prefetch, QuerySet
+from django.db.models import Prefetch, QuerySet
 
 from clients import display
 from jobs.diary import offer_total_by_deck
@@ -16,7 +16,8 @@ from jobs.offers.terms import deposit_of_offer
 
 JOB_COLUMNS = [
     *("job_id", "finished_on", "kind", "client_id", "client", "deck_id", "deck", "street", "town"),
-    *("offer", "agreed", "agreed_visit", "charged", "currency", "settled_on"),
+    *("offer", "agreed", "agreed_visit", "charged", "currency"),
+    *("payment", "settled_on"),
 ]
 OFFER_COLUMNS = [
     *("offer", "changes_offer", "client_id", "client", "street", "town", "sent_on", "accepted_on"),
@@ -53,13 +54,14 @@ class JobMoney:
             "agreed_visit": self.agreed_visit,
             "charged": job.amount,
             "currency": job.currency or (self.offer.currency if self.offer else ""),
+            "payment": job.payment,
             "settled_on": job.settled_on,
         }
 
 
 def jobs_with_money() -> QuerySet[Job]:
-    """With all that `money_of_job` reads, in a fixed number of queries; those that are not settled
-    first, then the newest."""
+    """With all that `money_of_job` reads, in a fixed number of queries; those that are known to be
+    open first, then the newest."""
     scopes = OfferScope.objects.prefetch_related("lines")
     accepted = Offer.objects.filter(state=Offer.State.ACCEPTED)
     bookings = (
@@ -73,7 +75,7 @@ def jobs_with_money() -> QuerySet[Job]:
     )
     rows = Job.objects.select_related("deck__site__client")
     return rows.prefetch_related(Prefetch("bookings", bookings)).order_by(
-        F("settled_on").desc(nulls_first=True), "-finished_on", "-id"
+        "-is_unpaid", "-finished_on", "-id"
     )
 
 

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from clients import display
-from clients.messaging.law import WithdrawalRight, withdrawal_right
+from clients.messaging.law import ContractPlace, WithdrawalRight, withdrawal_right
 from clients.models import Property
 from clients.notation import supported_language
 from jobs import diary
@@ -138,6 +138,22 @@ class OfferPage:
     def right_to_withdraw(self) -> WithdrawalRight | None:
         """Of a consumer who accepts it here today, or did; None where the law gives none."""
         return offer_withdrawal_right(self.offer, today=self.today)
+
+    @property
+    def is_distance_contract(self) -> bool:
+        """Whether the button has to say that ordering obliges to pay (Directive 2011/83/EU,
+        Art. 8(2))."""
+        right = self.right_to_withdraw
+        return right is not None and not right.is_cancellation
+
+    @property
+    def may_be_rescinded_until(self) -> date | None:
+        """Of an accepted offer: the last day of the client's right; None without one."""
+        right = self.right_to_withdraw
+        if right is None or self.offer.state != State.ACCEPTED or not self.offer.answered_at:
+            return None
+        last = right.last_day(display.current_business().today(self.offer.answered_at))
+        return last if self.today <= last else None
 
     @property
     def is_rescinded(self) -> bool:
@@ -310,9 +326,16 @@ class OfferPage:
 
 
 def offer_withdrawal_right(offer: Offer, *, today: date) -> WithdrawalRight | None:
-    """By the countries of the property and of the client's letters."""
-    countries = {offer.site.country, offer.client.postal_country}
-    return withdrawal_right(countries, on=today)
+    return withdrawal_right(contract_places(offer), on=today)
+
+
+def contract_places(offer: Offer) -> set[ContractPlace]:
+    """Where the property is, and where the client's letters go."""
+    site, client = offer.site, offer.client
+    return {
+        ContractPlace(site.country, site.region),
+        ContractPlace(client.postal_country, client.postal_region),
+    }
 
 
 def coats_text(scope: OfferScope) -> str:

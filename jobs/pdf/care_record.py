@@ -17,5 +17,5 @@ def care_record_pdf(record: CareRecord) -> bytes:
     ):
         context = {"record": record, "job": record.job, "business": business}
         return rendering.render_paper(
-            "jobs/pdf/care_record.html", context, country=business.country, photos=photos
+            "jobs/pdf/care_record.html", context, business=business, photos=photos
         )

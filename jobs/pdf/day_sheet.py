@@ -72,7 +72,7 @@ def day_sheet_pdf(sheet: DaySheet, *, business: Business) -> bytes:
     context: dict[str, Any] = {"sheet": sheet, "business": business}
     with display.override_business(business), display.in_staff_language():
         return rendering.render_paper(
-            "jobs/pdf/day_sheet.html", context, country=business.country, photos={}
+            "jobs/pdf/day_sheet.html", context, business=business, photos={}
         )
 
 

@@ -18,5 +18,5 @@ def structure_report_pdf(check: StructureCheck) -> bytes:
         display.in_client_language(check.deck.site.client.language),
     ):
         return rendering.render_paper(
-            "jobs/pdf/structure_report.html", context, country=business.country, photos=photos
+            "jobs/pdf/structure_report.html", context, business=business, photos=photos
         )

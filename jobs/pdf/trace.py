@@ -13,6 +13,6 @@ def trace_pdf(context: dict[str, Any], *, business: Business) -> bytes:
         return rendering.render_paper(
             "jobs/trace_print.html",
             {**context, "business": business},
-            country=business.country,
+            business=business,
             photos={},
         )

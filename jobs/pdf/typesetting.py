@@ -11,9 +11,10 @@ from threading import local
 from django.template.loader import render_to_string
 from weasyprint import CSS, HTML
 from weasyprint.text.fonts import FontConfiguration
-from weasyprint.urls import URLFetcher, URLFetcherResponse
+from weasyprint.urls import URLFetcherResponse
 
-from clients.printing import pdf_tagging
+from clients.models import Business
+from clients.printing import paper_logo, paper_size, pdf_tagging
 from jobs.models import Photo
 from jobs.photos import stored_thumbnail
 
@@ -22,11 +23,11 @@ PHOTO_URL = re.compile(r"photo:///([0-9]+)")
 _thread = local()
 
 
-class PhotoFetcher(URLFetcher):
-    """Hands out the photographs and drawings of this one paper, and nothing else."""
+class PhotoFetcher(paper_logo.LogoFetcher):
+    """Hands out the photographs and drawings of this one paper, and the logo."""
 
-    def __init__(self, photos: Mapping[int, Photo]) -> None:
-        super().__init__(allowed_protocols=[], fail_on_errors=True)
+    def __init__(self, logo: bytes, photos: Mapping[int, Photo]) -> None:
+        super().__init__(logo)
         self.photos = photos
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
@@ -35,7 +36,7 @@ class PhotoFetcher(URLFetcher):
             return URLFetcherResponse(url, markup, {"Content-Type": "image/svg+xml"})
         found = PHOTO_URL.fullmatch(url)
         if not found or int(found[1]) not in self.photos:
-            raise ValueError(f"{url} is not part of this paper.")
+            return super().fetch(url, headers)
         image = stored_thumbnail(self.photos[int(found[1])].image.name or "")
         return URLFetcherResponse(url, image, {"Content-Type": "image/jpeg"})
 
@@ -53,11 +54,11 @@ def paper_stylesheet(size: str) -> CSS:
     return CSS(string=render_to_string("jobs/pdf/paper.css", {"paper": size}))
 
 
-def typeset_paper(markup: str, *, size: str, photos: Mapping[int, Photo]) -> bytes:
-    """The markup on paper of this size."""
-    page = HTML(string=markup, url_fetcher=PhotoFetcher(photos))
+def typeset_paper(markup: str, *, business: Business, photos: Mapping[int, Photo]) -> bytes:
+    """The markup on the paper of the business's country."""
+    page = HTML(string=markup, url_fetcher=PhotoFetcher(business.logo_content, photos))
     written: bytes = page.write_pdf(
-        stylesheets=[paper_stylesheet(size)],
+        stylesheets=[paper_stylesheet(paper_size(business.country))],
         font_config=font_configuration(),
         **pdf_tagging.PDF_OPTIONS,
     )

@@ -1,6 +1,7 @@
 """One job: its page, its correction, its removal."""
 
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -22,10 +23,11 @@ from clients.pages import (
 from clients.views.editing import RecordEdit, edit_record
 from jobs import actions
 from jobs.actions.jobs import JobError
+from jobs.diary import hours_planned_for_job
 from jobs.forms import log as forms
 from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
-from jobs.models import Defect, Job
+from jobs.models import Defect, Job, WorkedHours
 from jobs.offers import jobs_with_money, money_of_job
 from jobs.views.shelf import tins_after
 from jobs.work import (
@@ -40,7 +42,7 @@ from jobs.work import (
 
 def jobs_with_all() -> QuerySet[Job]:
     jobs = Job.objects.select_related("deck__site__client", "visit", "recorded_by", "sign_off")
-    return jobs.with_coats().prefetch_related("photos")
+    return jobs.with_coats().prefetch_related("photos", WorkedHours.of_jobs())
 
 
 def job_or_404(pk: int) -> Job:
@@ -77,6 +79,8 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
         ),
         "spreads": measured_spreads(job.deck, coats),
         "drawn_url": drawn_image_url(job.sign_off.drawn) if hasattr(job, "sign_off") else "",
+        "hours": sum((row.hours for row in job.hours_worked.all()), Decimal(0)),
+        "hours_planned": hours_planned_for_job(job),
     }
 
 

@@ -19,7 +19,7 @@ from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
-from jobs.models import Job
+from jobs.models import Crew, Job
 from jobs.work import GENERAL_CAUTION, STRIPPER_CAUTION, closing_cautions
 
 MAX_RECENT_DECKS = 6
@@ -56,10 +56,13 @@ def current_deck(text: str) -> Deck | None:
 
 
 def choose_deck(request: HttpRequest) -> HttpResponse:
-    """Which deck? The ones this person worked on last, or a few words to find another."""
+    """Which deck? One booked today, one this person worked on last, or a few words for another."""
     words = request.GET.get("q", "").strip()[:400]
     if "deck" in request.GET:
         messages.warning(request, "This deck is archived or not on file. Choose another.")
+    own = list(Crew.objects.of_person(current_user(request)))
+    crews = own or list(Crew.objects.going_out())
+    today = business_today(request)
     decks = decks_matching(words) if words else recent_decks(request.user.pk)
     return render(
         request,
@@ -68,6 +71,7 @@ def choose_deck(request: HttpRequest) -> HttpResponse:
             "title": "Log a job",
             "action": reverse("jobs:log"),
             "words": words,
+            "booked": [] if words else booked_work.decks_to_log(crews, day=today),
             "decks": decks,
             "is_new_possible": True,
         },
@@ -96,11 +100,11 @@ def recent_decks(user_pk: int | None) -> list[Deck]:
 
 
 def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
-    products = page.last_job.coats_applied.all() if page.last_job else []
+    chosen = [page.shelf.products.get(str(row["product"].value())) for row in page.rows]
     context = {
         "page": page,
         "strip_cautions": [STRIPPER_CAUTION, GENERAL_CAUTION],
-        "cautions": closing_cautions(coat.product for coat in products if coat.product),
+        "cautions": closing_cautions(product for product in chosen if product),
     }
     return render(request, "jobs/log.html", context)
 

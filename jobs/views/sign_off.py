@@ -15,7 +15,7 @@ from clients import display
 from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.messaging.unsendable import Unsendable
 from clients.models import traits_of
-from clients.pages import business_of, current_user
+from clients.pages import business_of, current_user, hand_over, take_back
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
 from jobs.forms.sign_off import SignOffForm
@@ -33,6 +33,9 @@ from jobs.work import (
 @require_http_methods(["GET", "HEAD", "POST"])
 def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     job = job_or_404(pk)
+    if "take_back" in request.POST:
+        take_back(request)
+        return redirect("jobs:detail", job.pk)
     signed = SignOff.objects.filter(job=job).first()
     if signed and request.method == "POST":
         messages.info(request, already_signed_words(request, signed))
@@ -41,6 +44,7 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     chosen = (
         request.POST.get("language") or request.GET.get("language") or job.deck.site.client.language
     )
+    hand_over(request)
     with display.in_client_language(chosen):
         return signed_page(request, job, signed) if signed else sign_off_page(request, job)
 

@@ -8,6 +8,7 @@ from django.utils.translation import get_language, gettext, ngettext
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
+from clients.messaging.models import Consent
 from clients.notation import StrOrPromise
 from jobs.day_words import say_season
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
@@ -75,6 +76,20 @@ class CareRecord:
         """The image of what the client drew; empty if they only typed their name."""
         signed = getattr(self.job, "sign_off", None)
         return drawn_image_url(signed.drawn) if signed else ""
+
+    @property
+    def agreements(self) -> list[str]:
+        """What the client agreed to with this signature: their copy of the words."""
+        signed = getattr(self.job, "sign_off", None)
+        if signed is None:
+            return []
+        given = Consent.objects.filter(
+            client=self.job.deck.site.client_id,
+            is_given=True,
+            asked_where=Consent.AskedWhere.SIGN_OFF,
+            recorded_at=signed.signed_at,
+        )
+        return list(given.order_by("pk").values_list("wording", flat=True))
 
     @property
     def next_due(self) -> str:

@@ -9,8 +9,11 @@ from decimal import Decimal
 from functools import cached_property
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
+from clients import display
 from clients.messaging.asking import consent_wording
+from clients.messaging.law import AGREED_BASES
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.models import Business, Channel, Client, Deck, Property, traits_of
 from jobs.models import Booking, CoatApplied, Job, Offer, Photo
@@ -57,13 +60,22 @@ class ClientPageDeck:
 @dataclass(frozen=True)
 class ContactChoice:
     """One channel by which the client can be reached: to which address, in words that do not give
-    it away, and whether they allow it now."""
+    it away, whether they allow it now, and since when they agreed to it, if they did."""
 
     channel: str
     label: str
     wording: str
     address: str
     is_allowed: bool
+    agreed_on: date | None = None
+
+    @property
+    def shown(self) -> str:
+        """The words of its box: they are also the client's copy of what they agreed to."""
+        if self.agreed_on is None:
+            return self.wording
+        day = display.format_day(self.agreed_on)
+        return _("{wording} I agreed on {day}.").format(wording=self.wording, day=day)
 
 
 @dataclass
@@ -257,9 +269,11 @@ def contact_choice(
     is_suppressed = contacts.is_suppressed(channel, address)
     route = contacts.route(client.pk, channel, ContactPurpose.MARKETING, on=today)
     is_allowed = isinstance(route, Route) or bool(entry and entry.is_given)
-    return ContactChoice(
-        channel, str(traits.consent_label), wording, address, is_allowed and not is_suppressed
-    )
+    is_allowed = is_allowed and not is_suppressed
+    has_agreed = bool(is_allowed and entry and entry.is_given and entry.basis in AGREED_BASES)
+    agreed_on = contacts.business.today(entry.recorded_at) if has_agreed and entry else None
+    label = str(traits.consent_label)
+    return ContactChoice(channel, label, wording, address, is_allowed, agreed_on)
 
 
 def masked_address(address: str, is_mailbox: bool, is_number: bool) -> str:

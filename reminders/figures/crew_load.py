@@ -8,7 +8,7 @@ from typing import Any
 from clients import display
 from clients.models import Business
 from jobs.diary import crew_hours_by_month
-from jobs.models import Booking, BookingDay, Job, Offer
+from jobs.models import Booking, BookingDay, Job, Offer, WorkedHours
 from reminders.figures.monthly_figure import (
     MONTHS_A_YEAR,
     FigureColumn,
@@ -33,6 +33,8 @@ def read_crew_load(*, today: date, business: Business) -> MonthlyFigure:
         BookingDay.objects.hours_by_month(first, until),
         Offer.objects.hours_without_day(),
     )
+    worked = WorkedHours.objects.worked_by_month(first, until)
+    rows = [{**row, "worked": worked.get(row["month"], Decimal(0))} for row in rows]
     return MonthlyFigure(
         "hours",
         "Hours sold against crew hours",
@@ -40,6 +42,7 @@ def read_crew_load(*, today: date, business: Business) -> MonthlyFigure:
             *(FigureColumn(key, head, "hours") for key, head in HOUR_COLUMNS.items()),
             FigureColumn("sold", "Sold", "hours"),
             FigureColumn("crew_hours", "Crew hours", "hours"),
+            FigureColumn("worked", "Worked", "hours"),
         ],
         rows,
         [
@@ -65,7 +68,8 @@ def read_crew_load(*, today: date, business: Business) -> MonthlyFigure:
             ),
             "Sold is what stands in the diary, held visits included, and accepted offers that have"
             " no day yet, in the week the client chose. Crew hours are those the diary kept for the"
-            " day, else as the crews are set now, without days off and public holidays.",
+            " day, else as the crews are set now, without days off and public holidays. Worked is"
+            " what people wrote with the jobs of the month.",
         ],
     )
 

@@ -207,5 +207,5 @@ class ContactChoicesForm(forms.Form):
 
     def __init__(self, *args: Any, choices: Sequence[ContactChoice], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["allowed"].choices = [(each.channel, each.wording) for each in choices]  # type: ignore[attr-defined]
+        self.fields["allowed"].choices = [(each.channel, each.shown) for each in choices]  # type: ignore[attr-defined]
         self.fields["allowed"].initial = [each.channel for each in choices if each.is_allowed]

@@ -19,6 +19,7 @@ from jobs.models import (
     OfferScope,
     Product,
     Visit,
+    WorkedHours,
 )
 
 Edtf = Annotated[
@@ -244,6 +245,17 @@ class CheckOut(Schema):
     notes: str
 
 
+class WorkedHoursOut(Schema):
+    """How long one person was at a job."""
+
+    person: str = Field(description="The name they sign in by.")
+    hours: Decimal
+
+    @staticmethod
+    def resolve_person(row: WorkedHours) -> str:
+        return row.person.username
+
+
 class JobOut(Schema):
     """A finished job with what was found and what went on."""
 
@@ -262,6 +274,7 @@ class JobOut(Schema):
     created_at: datetime
     findings: CheckOut | None
     coats: list[CoatAppliedOut]
+    hours: list[WorkedHoursOut]
 
     @staticmethod
     def resolve_client_id(row: Job) -> int:
@@ -278,6 +291,10 @@ class JobOut(Schema):
     @staticmethod
     def resolve_coats(row: Job) -> object:
         return row.coats_applied.all()
+
+    @staticmethod
+    def resolve_hours(row: Job) -> object:
+        return row.hours_worked.all()
 
 
 class ProductOut(Schema):

@@ -10,7 +10,7 @@ from django.db.models.fields.json import KT
 from django.db.models.functions import Cast
 
 from clients.models import Client, ClientMerge, ContactPoint, Deck, DeckMerge, Erasure, Property
-from jobs.models import CoatApplied, Job, Product, Visit
+from jobs.models import CoatApplied, Job, Product, Visit, WorkedHours
 
 
 def trail_since(model: type[Model], since: datetime) -> "QuerySet[LogEntry]":
@@ -67,7 +67,9 @@ def changed_jobs(since: datetime) -> Q:
         | touched_since(Job, since)
         | touched_since(Visit, since, path="visit")
         | touched_since(CoatApplied, since, path="coats_applied")
+        | touched_since(WorkedHours, since, path="hours_worked")
         | Q(pk__in=owners_of_removed(CoatApplied, "job", since))
+        | Q(pk__in=owners_of_removed(WorkedHours, "job", since))
     )
 
 

@@ -19,6 +19,7 @@ from jobs.actions.jobs import JobInput
 from jobs.forms.coats import COATS_PREFIX, NOT_KNOWN, ProductChoices, bound_coat_formset
 from jobs.forms.findings import CheckForm
 from jobs.forms.job import JobForm
+from jobs.forms.worked_hours import HOURS_PREFIX, WorkedHoursForm
 from restorer.api.inputs import CheckIn, ClientIn, FindingsIn, JobIn, StrictIn
 from restorer.api.problems import Mistake, MistakesError
 
@@ -158,8 +159,30 @@ def work_from_body(body: JobIn, deck: Deck, writer: JobWriter) -> JobInput:
         FilledForm(form, "", days | found),
         *filled_rows(coats, "/coats", {"product": "product_id"}),
     ]
-    refuse_mistakes(forms, rows_mistakes(coats, "/coats"))
-    return JobInput(form.details(), coats.coats(), form.findings())
+    names = [row.person for row in body.hours]
+    people = {person.username: person for person in User.objects.filter(username__in=names)}
+    refuse_mistakes(forms, [*rows_mistakes(coats, "/coats"), *unknown_people(body, people)])
+    hours = hours_from_body(body, people)
+    return JobInput(form.details(), coats.coats(), form.findings(), hours.hours())
+
+
+def unknown_people(body: JobIn, people: Mapping[str, User]) -> list[Mistake]:
+    names = [row.person for row in body.hours]
+    words = "Nobody signs in by this name, or it stands here twice."
+    return [
+        Mistake(f"/hours/{number}/person", words)
+        for number, name in enumerate(names)
+        if name not in people or name in names[:number]
+    ]
+
+
+def hours_from_body(body: JobIn, people: Mapping[str, User]) -> WorkedHoursForm:
+    """How long each of them was there. Raises `MistakesError`."""
+    typed = {f"{HOURS_PREFIX}-{people[row.person].pk}": str(row.hours) for row in body.hours}
+    form = WorkedHoursForm(typed, people=list(people.values()), planned=None)
+    places = {str(people[row.person].pk): number for number, row in enumerate(body.hours)}
+    refuse_mistakes([FilledForm(form, "/hours", {pk: f"{at}/hours" for pk, at in places.items()})])
+    return form
 
 
 def check_from_body(body: CheckIn) -> CheckForm:

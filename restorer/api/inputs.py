@@ -128,6 +128,13 @@ class CoatAppliedIn(StrictIn):
     litres: Measure | None = None
 
 
+class WorkedHoursIn(StrictIn):
+    """How long one person was at a job."""
+
+    person: ShortText = Field(description="The name they sign in by.")
+    hours: Measure
+
+
 class JobIn(StrictIn):
     """A finished job of work on a deck."""
 
@@ -142,6 +149,7 @@ class JobIn(StrictIn):
     notes: LongText = ""
     findings: FindingsIn | None = None
     coats: Annotated[list[CoatAppliedIn], Field(max_length=20)] = []
+    hours: Annotated[list[WorkedHoursIn], Field(max_length=20)] = []
 
 
 class RemindersIn(StrictIn):

@@ -12,7 +12,18 @@ from pydantic import AfterValidator, AwareDatetime, Field
 
 from clients.models import Client, Deck, Property
 from clients.pages import business_today
-from jobs.models import Batch, Booking, Coat, CoatApplied, Job, Offer, OfferScope, Product, Visit
+from jobs.models import (
+    Batch,
+    Booking,
+    Coat,
+    CoatApplied,
+    Job,
+    Offer,
+    OfferScope,
+    Product,
+    Visit,
+    WorkedHours,
+)
 from jobs.scope import work_advice
 from reminders.due import due_list, value_columns
 from reminders.models import Forecast
@@ -148,7 +159,8 @@ def deck_rows() -> "QuerySet[Deck]":
 
 
 def job_rows() -> "QuerySet[Job]":
-    return Job.objects.select_related("deck__site", "visit").with_coats()
+    jobs = Job.objects.select_related("deck__site", "visit").with_coats()
+    return jobs.prefetch_related(WorkedHours.of_jobs())
 
 
 def offer_rows() -> "QuerySet[Offer]":

@@ -159,7 +159,9 @@ def write_demo_book(*, today: date, now: datetime) -> None:
 
 def mark_older_jobs_paid(today: date) -> None:
     """Within a fortnight, but for the newest."""
-    older = Job.objects.filter(finished_on__lt=today - timedelta(days=60))
+    limit = today - timedelta(days=60)
+    Job.objects.filter(finished_on__gte=limit).update(is_unpaid=True)
+    older = Job.objects.filter(finished_on__lt=limit)
     older.update(settled_on=F("finished_on") + timedelta(days=14))
 
 

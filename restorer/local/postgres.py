@@ -36,26 +36,38 @@ ROOT_HOMES = Path(
     "/var/lib/restorer"
 )  # for root: the user who runs the server may not reach the checkout
 START_SECONDS = 120
+# Nothing of a throwaway server need outlive a power cut: no write waits for the disk.
+THROWAWAY = " -c fsync=off -c full_page_writes=off -c checkpoint_timeout=30min"
 SOCKET_BYTES = 90  # a socket path may hold about 100 bytes
 
 
 def database_name() -> str:
-    return "restorer_demo" if os.environ.get("RESTORER_MODE") == "demo" else "restorer"
+    return "restorer_demo" if is_demo() else "restorer"
+
+
+def is_demo() -> bool:
+    return os.environ.get("RESTORER_MODE") == "demo"
+
+
+def server_name() -> str:
+    """The demo has a server of its own, so that a real book is never bound to its programs."""
+    return "postgres-demo" if is_demo() else "postgres"
 
 
 def server_home() -> Path:
     """Where the server keeps its data and socket:
     under var/, or for root in a place its user can reach."""
     if os.geteuid() != 0:
-        return VAR_DIR / "postgres"
+        return VAR_DIR / server_name()
     if home_record().exists():
         return Path(home_record().read_text().strip())
-    return ROOT_HOMES / hashlib.sha256(str(VAR_DIR).encode()).hexdigest()[:12]
+    digest = hashlib.sha256(str(VAR_DIR).encode()).hexdigest()[:12]
+    return ROOT_HOMES / (f"{digest}-demo" if is_demo() else digest)
 
 
 def home_record() -> Path:
     """Remembers a home outside of var/, so that a checkout that is moved finds its book again."""
-    return VAR_DIR / "postgres.path"
+    return VAR_DIR / f"{server_name()}.path"
 
 
 def socket_dir() -> Path:
@@ -188,7 +200,7 @@ def start_server() -> bool:
 
 
 def remember_home() -> None:
-    if server_home() != VAR_DIR / "postgres" and not home_record().exists():
+    if server_home() != VAR_DIR / server_name() and not home_record().exists():
         home_record().write_text(f"{server_home()}\n")
 
 
@@ -253,6 +265,8 @@ def run_pg_ctl_start() -> subprocess.CompletedProcess[str]:
     options = (  # compiling a page's queries takes longer than running
         f"-c listen_addresses='' {sockets} -c jit=off"
     )
+    if os.environ.get("RESTORER_THROWAWAY") == "1":
+        options += THROWAWAY
     return run_as_server_user(
         bin_dir() / "pg_ctl",
         "-D",

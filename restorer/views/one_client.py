@@ -48,9 +48,7 @@ def all_as_pdf(request: HttpRequest, pk: int) -> HttpResponse:
             "client": client,
             **client_story(client),
         }
-        content = render_paper(
-            "restorer/client_paper.html", context, country=business.country, photos={}
-        )
+        content = render_paper("restorer/client_paper.html", context, business=business, photos={})
     return file_answer(content, "application/pdf", f"client-{pk}.pdf")
 
 

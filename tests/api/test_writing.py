@@ -60,7 +60,12 @@ def test_a_job_is_logged_with_its_coats_and_grades_and_the_forecast_follows(
     oil = ProductFactory()
     coat = {"product_id": oil.pk, "batch": " tw-1 ", "colour": "Cedar", "coats": 2, "litres": "3.5"}
     body = a_job(
-        deck, coats=[coat], findings={"overall": 3, "reason": "due"}, crew="Tern", amount="1250.00"
+        deck,
+        coats=[coat],
+        findings={"overall": 3, "reason": "due"},
+        crew="Tern",
+        amount="1250.00",
+        hours=[{"person": owner.username, "hours": "3.25"}],
     )
 
     answer = writer.post("/jobs", body)
@@ -81,6 +86,7 @@ def test_a_job_is_logged_with_its_coats_and_grades_and_the_forecast_follows(
     assert (row.visit.overall, row.visit.reason) == (3, "due")
     assert made["coats"][0]["litres"] == "3.50"
     assert made["findings"]["overall"] == 3
+    assert made["hours"] == [{"person": owner.username, "hours": "3.25"}]
     assert Forecast.objects.get().job == row
     assert LogEntry.objects.get_for_object(row).get().actor == owner
 
@@ -124,6 +130,7 @@ def test_of_an_old_job_the_month_the_season_or_the_year_is_enough(
         ({"coats": [{"product_id": 999_999}]}, "/coats/0/product_id"),
         ({"coats": [{"product_id": None}, {"product_id": None, "batch": "X"}]}, "/coats/1/batch"),
         ({"coats": [{"product_id": None, "coats": 11}]}, "/coats/0/coats"),
+        ({"hours": [{"person": "nobody", "hours": "2"}]}, "/hours/0/person"),
         ({"deck_id": 999_999}, "/deck_id"),
         ({"deck_id": 2**63}, "/deck_id"),
         ({"notes": "a\x00b"}, "/notes"),

@@ -116,7 +116,6 @@ def pages_of(coat: CoatApplied) -> list[str]:
     return [
         f"/decks/{deck.pk}/",
         f"/jobs/{job.pk}/",
-        f"/jobs/{job.pk}/sign-off/",
         f"/jobs/log/?deck={deck.pk}",
         f"/jobs/visit/?deck={deck.pk}",
         f"/jobs/batches/{coat.batch_id}/",
@@ -130,6 +129,7 @@ def pages_of(coat: CoatApplied) -> list[str]:
         "/settings/law/CA/text/",
         f"/settings/prices/{PriceList.objects.latest('pk').pk}/",
         *(f"/offers/{offer.pk}/" for offer in client.offers.all()),
+        f"/jobs/{job.pk}/sign-off/",  # the last: it leads to no other page until it is taken back
     ]
 
 

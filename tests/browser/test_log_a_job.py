@@ -27,7 +27,7 @@ def test_a_second_recoat_is_logged_with_a_few_taps_with_and_without_scripts(
     page.get_by_label("Why were you there?").select_option("It was due")
     page.get_by_label("Batch").first.fill("TW-31")
     page.get_by_label("Used, L").first.fill("3.8")
-    page.get_by_role("button", name="Add another product").click()
+    page.get_by_role("button", name="Another product").click()
     second = page.get_by_role("group", name="Product").nth(1)
     page.get_by_label("Product", exact=True).nth(1).select_option(str(brightener.pk))
     page.get_by_role("button", name="Log this job").click()
@@ -65,6 +65,7 @@ def test_what_matters_only_for_a_strip_shows_when_a_strip_is_chosen(open_as: Ope
 def test_an_error_takes_the_focus_and_its_link_leads_to_the_field(open_as: Open) -> None:
     deck = DeckFactory()
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}")
+    page.locator("summary", has_text="Weather").click()
     page.get_by_label("Humidity").fill("150")
     page.get_by_label("Notes").fill("Shut the gate.")
     page.on("console", lambda _: None)

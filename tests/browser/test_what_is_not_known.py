@@ -29,7 +29,7 @@ def unknown_deck():
 def test_a_job_of_a_season_is_logged_without_scripts(open_as):
     deck = DeckFactory()
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}", scripts=False)
-    page.get_by_text("I only know the month, season or year").click()
+    page.get_by_text("No exact day").click()
     page.locator("#id_known_year").fill("2021")
     page.locator("#id_known_part").select_option("Spring")
     page.locator("#id_coats-0-product").select_option("Not known")

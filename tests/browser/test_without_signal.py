@@ -19,6 +19,23 @@ from tests.factories import CoatFactory, CrewFactory, ProductFactory, UserFactor
 from tests.jobs.diary_days import book_visit
 
 Open = Callable[..., Page]
+WHAT_LIES_ON_THE_PHONE = """async () => {
+  const there = await indexedDB.databases();
+  if (!there.some((each) => each.name === "on-the-deck")) return { forms: [], photos: 0 };
+  const db = await new Promise((done, fail) => {
+    const asked = indexedDB.open("on-the-deck");
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => fail(asked.error);
+  });
+  const all = (name) => new Promise((done) => {
+    const asked = db.transaction(name).objectStore(name).getAll();
+    asked.onsuccess = () => done(asked.result);
+  });
+  const forms = (await all("forms")).map((form) => form.state);
+  const photos = (await all("photos")).length;
+  db.close();
+  return { forms, photos };
+}"""
 
 
 def kept(page: Page) -> None:
@@ -64,23 +81,13 @@ def wait_until_sent(page: Page) -> None:
 
 def on_phone(page: Page) -> int:
     """Forms and photographs that lie on the phone and were not sent."""
-    return page.evaluate("""async () => {
-      const there = await indexedDB.databases();
-      if (!there.some((each) => each.name === "on-the-deck")) return 0;
-      const db = await new Promise((done, fail) => {
-        const asked = indexedDB.open("on-the-deck");
-        asked.onsuccess = () => done(asked.result);
-        asked.onerror = () => fail(asked.error);
-      });
-      const all = (name) => new Promise((done) => {
-        const asked = db.transaction(name).objectStore(name).getAll();
-        asked.onsuccess = () => done(asked.result);
-      });
-      const forms = (await all("forms")).filter((form) => form.state !== "sent");
-      const count = forms.length + (await all("photos")).length;
-      db.close();
-      return count;
-    }""")
+    lying: dict[str, Any] = page.evaluate(WHAT_LIES_ON_THE_PHONE)
+    return int(lying["photos"]) + sum(state != "sent" for state in lying["forms"])
+
+
+def drafts_on_phone(page: Page) -> int:
+    """Forms that nobody has pressed to send yet."""
+    return int(page.evaluate(WHAT_LIES_ON_THE_PHONE)["forms"].count("draft"))
 
 
 def fill_log(page: Page, litres: str = "3.8", notes: str = "Shut the gate.") -> None:
@@ -105,7 +112,7 @@ def test_what_was_typed_survives_reload_back_and_a_tab_that_was_closed(
 ) -> None:
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}")
     kept(page)
-    page.get_by_role("button", name="Add another product").click()
+    page.get_by_role("button", name="Another product").click()
     page.get_by_label("Product", exact=True).nth(1).select_option(label="Bright Tide (Tidewood)")
     page.get_by_label("Used, L").nth(1).fill("0.4")
     fill_log(page)
@@ -247,6 +254,7 @@ def test_what_the_book_refuses_comes_back_with_what_was_typed_and_its_words(
 ) -> None:
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}", may_complain=True)
     kept(page)
+    page.locator("summary", has_text="Weather").click()
     written(page, lambda: page.get_by_label("Humidity").fill("150"))
     cut(page)
     page.get_by_role("button", name="Log this job").click()
@@ -491,6 +499,7 @@ def test_what_waits_is_said_to_everybody(open_as: Open, deck: Deck) -> None:
     """The list and the lines on a form, by axe (WCAG 2.2 AA), on a phone and a desktop."""
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}", may_complain=True)
     kept(page)
+    page.locator("summary", has_text="Weather").click()
     written(page, lambda: page.get_by_label("Humidity").fill("150"))
     page.goto("/clients/new/")
     kept(page)
@@ -517,6 +526,7 @@ def test_a_mistake_is_shown_in_its_place_and_the_photograph_stays(
 ) -> None:
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}")
     kept(page)
+    page.locator("summary", has_text="Weather").click()
     page.get_by_label("Humidity").fill("150")
     page.locator("input[type=file]").set_input_files(photograph(tmp_path, "sienna", (800, 600)))
     page.get_by_text("1 photo kept on this phone.").wait_for()

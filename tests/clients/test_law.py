@@ -17,12 +17,17 @@ from clients.actions.clients import ConsentError, ConsentInput, record_consent
 from clients.messaging.asking import asked_without, consent_wording
 from clients.messaging.law import (
     DAY_KINDS,
+    ContractPlace,
     LegalRule,
     LegalRules,
+    WithdrawalRight,
     allowed_hours,
     contents,
+    contract_language,
     law_table_as_of,
     rule_for,
+    table_withdrawals,
+    withdrawal_right,
 )
 from clients.messaging.law.rules import add_months, table_rules
 from clients.messaging.models import Consent, LawRule, Message, TextGateway
@@ -218,6 +223,24 @@ ROWS_BY_SECTION: dict[tuple[str, str], tuple[str, dict[str, Any]]] = {
         {"bases": {"express", "customer"}, "has": {"name", "contact", "unsubscribe"}},
     ),
     ("EU", "call"): ("Directive 2002/58/EC Art. 13(3)", {"bases": {"express"}}),
+    ("DE", "email"): (
+        "UWG s. 7(2) no. 2, 7(3)",
+        {"bases": {"express"}, "has": {"name", "contact", "unsubscribe"}, "note": "s. 7(3)"},
+    ),
+    ("DE", "text"): ("UWG s. 7(2) no. 2", {"bases": {"express"}, "has": {"unsubscribe"}}),
+    ("DE", "call"): ("UWG s. 7(2) no. 1, 7a", {"bases": {"express"}, "note": "five years"}),
+    ("PL", "email"): (
+        "Prawo komunikacji elektronicznej art. 398(1) (secondary)",
+        {"bases": {"express"}, "has": {"name", "contact", "unsubscribe"}},
+    ),
+    ("PL", "text"): (
+        "Prawo komunikacji elektronicznej art. 398(1) (secondary)",
+        {"bases": {"express"}, "has": {"unsubscribe"}},
+    ),
+    ("PL", "call"): (
+        "Prawo komunikacji elektronicznej art. 398(1) (secondary)",
+        {"bases": {"express"}, "has": {"name", "phone"}},
+    ),
     ("FR", "call"): (
         "Code de la consommation L. 223-1; décret 2022-1313 (secondary)",
         {"bases": {"express"}, "hours": ["14:00", "20:00"], "saturday": None},
@@ -246,6 +269,75 @@ def test_a_row_holds_what_its_sections_say(row: LegalRule) -> None:
             assert allowed_hours(row.window_local or {}, day) == wanted[name]
 
 
+# What a client may take back, by section: kind, days, days to pay back.
+CANCEL = ("cancellation", 10, 15)
+RIGHTS_BY_SECTION = {
+    "EU": ("Directive 2011/83/EU Art. 9(1), 13(1)", ("withdrawal", 14, 14)),
+    "GB": ("SI 2013/3134 reg. 29, 30, 34 (memory)", ("withdrawal", 14, 14)),
+    "CA": ("what the rows of the provinces have in common", CANCEL),
+    "CA-NS": ("R.S.N.S. 1989, c. 129, s. 2(d); ten days: accounts (secondary)", CANCEL),
+    "CA-NB": ("Direct Sellers Act, the commission's account of it (secondary)", CANCEL),
+    "CA-PE": ("Direct Sellers Act, the province's account of it (secondary)", CANCEL),
+    "CA-NL": ("Consumer Protection and Business Practices Act s. 24 to 26", CANCEL),
+    "CA-QC": ("CQLR c. P-40.1, s. 58, 59; r. 3, s. 50.2", CANCEL),
+    "CA-ON": ("S.O. 2002, c. 30, Sched. A, s. 43(1)", CANCEL),
+    "CA-MB": ("C.C.S.M. c. C200, Part VII (secondary)", CANCEL),
+    "CA-SK": ("R.S.S. 1978, c. D-28, s. 22, 23", CANCEL),
+    "CA-AB": ("AR 191/99 s. 3; Consumer Protection Act s. 27 (memory)", CANCEL),
+    "CA-BC": ("S.B.C. 2004, c. 2, s. 21(1) (secondary)", CANCEL),
+}
+
+
+def test_each_right_of_the_table_is_tested_by_section() -> None:
+    assert {row.jurisdiction for row in table_withdrawals()} == set(RIGHTS_BY_SECTION)
+
+
+@pytest.mark.parametrize("row", table_withdrawals(), ids=lambda row: row.jurisdiction)
+def test_a_right_to_take_back_is_as_its_sections_say(row: WithdrawalRight) -> None:
+    assert (row.kind, row.days, row.refund_days) == RIGHTS_BY_SECTION[row.jurisdiction][1]
+    assert row.certainty in {"good", "secondary", "memory"}
+    assert row.source
+    assert row.valid_from <= row.checked_on
+
+
+@pytest.mark.parametrize(
+    ("place", "jurisdiction"),
+    [
+        (("CA", "Nova Scotia"), "CA-NS"),
+        (("CA", "N.S."), "CA-NS"),
+        (("CA", "Québec"), "CA-QC"),
+        (("CA", "Yukon"), "CA"),  # without a row: what the provinces have in common
+        (("CA", ""), "CA"),
+        (("DE", "Bavaria"), "EU"),
+        (("US", "Maine"), None),
+        (("", ""), None),
+    ],
+)
+def test_a_right_is_that_of_the_region(place: tuple[str, str], jurisdiction: str | None) -> None:
+    found = withdrawal_right([ContractPlace(*place)], on=TODAY)
+    assert (found.jurisdiction if found else None) == jurisdiction
+
+
+def test_of_two_places_the_wider_right_counts() -> None:
+    here, there = ContractPlace("CA", "Nova Scotia"), ContractPlace("FR", "")
+    found = withdrawal_right([here, there], on=TODAY)
+    assert found is not None
+    assert (found.jurisdiction, found.days) == ("EU", 14)
+
+
+def test_quebec_wants_its_language_first() -> None:
+    """Charter of the French language, CQLR c. C-11, s. 55 (secondary)."""
+    quebec, coast = ContractPlace("CA", "Quebec"), ContractPlace("CA", "Nova Scotia")
+    found = contract_language([coast, quebec], on=TODAY)
+    assert found is not None
+    assert (found.language, found.act) == (
+        "fr",
+        "Charter of the French language, CQLR c. C-11, s. 55",
+    )
+    assert contract_language([quebec], on=date(2023, 5, 31)) is None
+    assert contract_language([coast], on=TODAY) is None
+
+
 def test_every_row_says_where_it_is_from_and_when_it_was_checked() -> None:
     for each in table_rules():
         assert each.source
@@ -259,7 +351,7 @@ def test_every_row_says_where_it_is_from_and_when_it_was_checked() -> None:
 def test_an_unknown_country_has_the_strictest(channel: str) -> None:
     strictest = rule("XK", channel)
     assert strictest.jurisdiction == "DEFAULT"
-    for country in ("CA", "US", "AU", "NZ", "GB", "DE"):
+    for country in ("CA", "US", "AU", "NZ", "GB", "DE", "PL", "IT"):
         other = rule(country, channel)
         assert not strictest.bases - other.bases - {"written", "express"}
         assert strictest.act_within <= other.act_within
@@ -287,8 +379,11 @@ def test_sender_and_recipient_are_both_kept() -> None:
     [
         # PECR 2003 reg. 21: a number on the register is not called without consent
         ("GB", {"express", "register"}),
-        # Directive 2002/58/EC Art. 13(3), the strictest transpositions (memory)
+        # UWG s. 7(2) no. 1; PKE art. 398(1) (secondary)
         ("DE", {"express"}),
+        ("PL", {"express"}),
+        # Directive 2002/58/EC Art. 13(3), the strictest transpositions (memory)
+        ("IT", {"express"}),
         # Code de la consommation L. 223-1 as of 11 August 2026 (secondary)
         ("FR", {"express"}),
         # Do Not Call Register Act 2006: consent, or inferred from an ongoing relationship
@@ -333,7 +428,15 @@ def test_a_letter_says_that_one_may_ask_for_no_more() -> None:
 
 
 def test_members_of_the_union_share_their_row() -> None:
-    assert rule("DE", "email").jurisdiction == rule("IE", "email").jurisdiction == "EU"
+    assert rule("IT", "email").jurisdiction == rule("IE", "email").jurisdiction == "EU"
+
+
+def test_a_customer_alone_is_no_reason_to_write_in_germany_or_poland() -> None:
+    """UWG s. 7(3) wants more than a sale; PKE art. 398(1) knows no customers."""
+    for channel in ("email", "text"):
+        for country in ("DE", "PL"):
+            assert rule(country, channel).bases == {"express"}
+        assert rule("IT", channel).allows("customer")
 
 
 @given(st.dates(date(2000, 1, 1), date(2090, 1, 1)), st.integers(0, 200))

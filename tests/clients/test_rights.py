@@ -86,7 +86,7 @@ OWNER_AND_OFFICE = """
     offers:list offers:send_chosen offers:detail offers:send offers:revise offers:withdraw
     offers:change
     offers:answer offers:pdf jobs:structure_send jobs:ledger
-    jobs:settle
+    jobs:settle jobs:paid_before
     prices:list prices:detail reminders:draft_offers reminders:redraft_offer
 """.split()
 OWNER = """
@@ -101,7 +101,7 @@ OWNER = """
     backup backup_now backup_release backup_export programs program_add program_end
     webhooks webhook webhook_add webhook_edit webhook_repeat
     speech:domain speech:law_drop prices:new prices:terms prices:change prices:remove
-    jobs:erase jobs:erasures client_json client_paper
+    jobs:logo jobs:erase jobs:erasures client_json client_paper
     lists:choose lists:detail lists:undo lists:again lists:forget lists:row
 """.split()
 MAY = {

@@ -218,5 +218,5 @@ def test_the_page_needs_few_queries_however_many_products_and_earlier_jobs(
     for _ in range(6):
         CoatFactory(job=job, batch=BatchFactory())
 
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(16):
         assert as_owner.get(f"/jobs/{job.pk}/").status_code == 200

@@ -73,6 +73,38 @@ def test_colours_are_suggested_from_the_product_in_the_row(as_crew: Client, deck
     )
 
 
+def test_the_last_batches_and_colours_of_a_product_are_suggested_ones_own_first(
+    as_crew: Client, crew: User, deck: Deck
+) -> None:
+    oil = ProductFactory(colours="Fog, Slate")
+    for day, by, code, colour in (
+        (1, crew, "TW-1", "Slate"),
+        (2, None, "TW-2", "Walnut"),
+        (3, None, "TW-3", "Slate"),
+        (4, crew, "TW-4", "Bark"),
+    ):
+        CoatFactory(
+            job=JobFactory(recorded_by=by, finished_on=f"2026-06-0{day}"),
+            product=oil,
+            batch=BatchFactory(product=oil, code=code),
+            colour=colour,
+        )
+    CoatFactory(job=JobFactory(deck=deck), product=oil)
+
+    text = as_crew.get(URL, {"deck": deck.pk}).content.decode()
+
+    options = [
+        f'<datalist id="{name}-{oil.pk}">'
+        + "".join(f'<option value="{word}"></option>' for word in words)
+        for name, words in (
+            ("batches", ["TW-4", "TW-1", "TW-3"]),
+            ("colours", ["Bark", "Slate", "Walnut", "Fog"]),
+        )
+    ]
+    assert all(option in text for option in options)
+    assert f'list="batches-{oil.pk}"' in text
+
+
 def test_the_decks_this_person_worked_on_last_come_first(
     as_crew: Client, crew: User, owner: User, business: Business
 ) -> None:

@@ -16,6 +16,7 @@ from clients.events import work_decided
 from clients.messaging.models import Attachment, Message, ToDo
 from clients.models import Business, Property, User
 from jobs.actions.offer_sending import send_offer
+from jobs.actions.offers import OfferError
 from jobs.models import Booking, CrewDay, Offer, OfferEvent
 from tests.factories import (
     BusinessFactory,
@@ -280,8 +281,58 @@ def test_a_consumer_of_the_union_reads_what_ordering_means(
     assert "Commander avec obligation de paiement" in page_of(client, url)
 
 
+def test_in_the_provinces_a_client_may_cancel_even_what_is_done(
+    client: Browser, as_owner: Browser, crew_day: None
+) -> None:
+    """R.S.N.S. 1989, c. 129 (secondary): ten days, which no work ends; 15 to pay back."""
+    offer, url = sent_offer()  # Nova Scotia
+    page = page_of(client, url)
+    assert "Your right to cancel" in page
+    assert "until 10 days after you have your copy" in page
+    assert "Accept, for the week chosen" in page
+    client.post(url, yes())
+    Booking.objects.filter(offer=offer).update(state=Booking.State.DONE)
+    assert "may take it back until May 20, 2027" in page_of(as_owner, f"/offers/{offer.pk}/")
+
+    with freeze_time("2027-05-20 12:00", ignore=["psycopg"]):
+        assert client.post(url, rescind()).status_code == 302
+    offer.refresh_from_db()
+    assert offer.state == Offer.State.DECLINED
+    page = page_of(client, url)
+    assert "You have cancelled the contract" in page
+    assert "paid back within 15 days" in page
+
+
+def test_after_ten_days_nobody_cancels(client: Browser, crew_day: None) -> None:
+    offer, url = sent_offer()
+    client.post(url, yes())
+    with freeze_time("2027-05-21 12:00", ignore=["psycopg"]):
+        assert "Cancel the contract here" not in page_of(client, url)
+        client.post(url, rescind())
+    offer.refresh_from_db()
+    assert offer.state == Offer.State.ACCEPTED
+
+
+def test_an_offer_for_quebec_goes_in_french_only(crew_day: None, owner: User) -> None:
+    """Charter of the French language, CQLR c. C-11, s. 55 (secondary)."""
+    draft = {"is_sent": False, "state": "draft", "token_hash": None}
+    offer, _ = sent_offer(**draft, drafted_on=date(2027, 5, 9))
+    Property.objects.filter(pk=offer.site_id).update(region="Québec")
+    EmailFactory(client=offer.client, value="marlow@example.org")
+    ConsentFactory(client=offer.client)
+    offer.refresh_from_db()
+    with pytest.raises(OfferError, match="first given in French"):
+        send_offer(offer=offer, channel="email", by=owner, now=NOW)
+    offer.refresh_from_db()
+    assert offer.state == Offer.State.DRAFT
+
+    Offer.objects.filter(pk=offer.pk).update(language="fr-CA")
+    offer.refresh_from_db()
+    assert send_offer(offer=offer, channel="email", by=owner, now=NOW).language == "fr"
+
+
 def test_nobody_elsewhere_sees_any_of_it(client: Browser, crew_day: None) -> None:
-    _offer, url = sent_offer()
+    _offer, url = offer_abroad("US")
     page = page_of(client, url)
     assert "Accept, for the week chosen" in page
     assert "obligation to pay" not in page

@@ -9,8 +9,8 @@ from django.utils import timezone
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject
 
-from clients.models import Business
-from jobs.models import Offer
+from clients.models import Business, Property
+from jobs.models import Offer, OfferTerms
 from jobs.offers.links import offer_url
 from jobs.pdf import offer_pdf
 from reminders.actions import refresh_forecasts
@@ -125,7 +125,8 @@ def test_it_is_tagged_as_a_reader_that_speaks_needs_it(offer: Offer) -> None:
     assert 'pdfuaid:part="1"' in root["/Metadata"].get_data().decode()
     tags: list[Any] = elements(reader)
     kinds = [str(tag["/S"]) for tag in tags]
-    assert [kind for kind in kinds if kind in {"/H1", "/H2"}] == ["/H1", "/H2", "/H2", "/H2", "/H2"]
+    headings = [kind for kind in kinds if kind in {"/H1", "/H2"}]
+    assert headings == ["/H1", *["/H2"] * 5]  # deck, price, answer, right to cancel, while we work
     assert {"/P", "/Table", "/TR", "/TH", "/TD", "/Link"} <= set(kinds)
     figures = [tag["/Alt"] for tag in tags if tag["/S"] == "/Figure"]
     assert figures[0] == "Greyed along the rail"
@@ -250,6 +251,56 @@ def test_an_offer_is_one_page_with_its_sums_in_few_lines_and_a_place_to_sign(
         assert part in text, part
     assert "m² $" not in text
     assert text.count("Driftwood") == 1
+
+
+@pytest.fixture
+def usual_offer(business: Business) -> Offer:
+    """A recoat of one deck with all terms, a deposit and a link."""
+    OfferTerms.objects.create(
+        language="en",
+        payment="The rest within 14 days, by transfer or cheque. Repairs are not included.",
+        warranty="What peels within 12 months we put right. Not covered: wear by use, boards that"
+        " move, standing water.",
+        cancellation="Free until 7 days before the visit; after that we keep the deposit.",
+        insurance="Liability insurance of two million dollars; ask for the certificate.",
+    )
+    price_list(deposit_percent=25)
+    return drafted(reachable(deck(site__travel_km=40, site__postcode="B0J 2C0")))
+
+
+def test_a_usual_offer_with_all_terms_is_one_page(usual_offer: Offer) -> None:
+    Property.objects.filter(pk=usual_offer.site_id).update(country="US", region="Maine")
+    usual_offer.site.refresh_from_db()
+    reader = read(offer_pdf(usual_offer, url=offer_url("a-link-of-our-own")))
+    text = words(reader)
+
+    assert len(reader.pages) == 1
+    for part in ("Deposit, when you accept", "Warranty and its limits.", "on the terms below"):
+        assert part in text, part
+    assert "cancel this contract" not in text
+
+
+def test_in_the_provinces_the_right_stands_in_large_letters_before_the_signature(
+    usual_offer: Offer,
+) -> None:
+    """AR 191/99 s. 3: heading and the ten days in 12 points or more, the rest in 10, or a notice on
+    the front says where; what is signed stands on one page, terms may follow on the next."""
+    sizes: dict[str, float] = {}
+
+    def note(text: str, _cm: Any, tm: Any, _font: Any, size: float) -> None:
+        sizes.setdefault(" ".join(text.split()), float(size) * abs(float(tm[3])))
+
+    reader = read(offer_pdf(usual_offer, url=offer_url("a-link-of-our-own")))
+    front = reader.pages[0].extract_text(visitor_text=note)
+    found = {start: size for start in RIGHT for text, size in sizes.items() if start in text}
+
+    assert all(found[start] >= least * 0.99 for start, least in RIGHT.items()), found
+    assert "Your right to cancel page 1" in " ".join(front.split())
+    assert front.index("You may cancel this contract") < front.index("Date, signature")
+    assert len(reader.pages) <= 2
+
+
+RIGHT = {"You may cancel this contract": 12, "If the work is not done within": 10}
 
 
 def test_nothing_on_paper_is_smaller_than_nine_points(offer: Offer) -> None:

@@ -5,14 +5,16 @@ import re
 from base64 import b64decode
 from collections.abc import Callable
 from datetime import date
+from io import BytesIO
 from typing import Any
 
 import pytest
 from django.test import Client as Browser
 from django.urls import reverse
+from pypdf import PdfReader
 
 from clients.messaging import suppression
-from clients.messaging.models import Consent, Message, Suppression
+from clients.messaging.models import Attachment, Consent, Message, Suppression
 from clients.models import Business, User
 from jobs.models import Job, SignOff
 from tests.factories import (
@@ -153,6 +155,19 @@ def test_the_record_asked_for_goes_out_with_the_signature(on_site: Browser, job:
     assert not Consent.objects.exists()
 
 
+def test_the_record_is_the_clients_copy_of_what_they_agreed_to(on_site: Browser, job: Job) -> None:
+    ConsentFactory(client=job.deck.site.client, channel="text", wording="Said on the phone")
+    on_site.post(path(job), {"name": "Marlow Pennington", "may_email": "on", "wants_record": "on"})
+
+    agreed = Consent.objects.get(channel="email").wording
+    paper = Attachment.objects.get(message=Message.objects.get())
+    pages = PdfReader(BytesIO(bytes(paper.content))).pages
+    text = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "What you agreed to" in text
+    assert " ".join(agreed.split()) in text
+    assert "Said on the phone" not in text
+
+
 @pytest.mark.parametrize(
     ("sent", "words"), [({}, "The client writes their name here."), ({"name": "M\x00"}, "Null")]
 )
@@ -201,7 +216,7 @@ def test_signed_once_it_thanks_and_shows_nothing_of_the_staffs(on_site: Browser,
     assert not Consent.objects.exists()
     assert "Signed off by Marlow Pennington" in seen
     # one way out, which names the crew, and the public notice; no navigation, no other page
-    assert re.findall(r'<a [^>]*href="(/[^"?]*)', seen) == [f"/jobs/{job.pk}/", "/privacy/"]
+    assert re.findall(r'<a [^>]*href="(/[^"?]*)', seen) == ["/privacy/"]
 
 
 DRAWN = "M30 80L34 78L60 120M90 100L90 100"
@@ -225,6 +240,35 @@ def test_a_drawing_that_is_none_is_refused(on_site: Browser, job: Job, drawn: st
     assert answer.status_code == 200
     assert "<script>" not in answer.content.decode().split("</head>")[1]
     assert not SignOff.objects.exists()
+
+
+def test_a_phone_in_a_clients_hands_shows_one_page_until_it_is_taken_back(
+    on_site: Browser, job: Job
+) -> None:
+    opened = {"Accept": "text/html,application/xhtml+xml"}  # as a browser asks for a page
+    on_site.get(path(job))  # a phone that keeps the page for later opens nothing
+    assert on_site.get("/", headers=opened).status_code == 200
+
+    assert on_site.get(path(job), headers=opened).status_code == 200
+    for address in ("/", "/diary/", f"/jobs/{job.pk}/", "/settings/signing-in/"):
+        assert on_site.get(address, headers=opened)["Location"] == path(job)
+    assert on_site.get("/privacy/", headers=opened).status_code == 200
+    assert on_site.get("/phone/token/").status_code == 200  # what waits is still sent
+
+    taken = on_site.post(path(job), {"take_back": "yes"})
+    assert taken["Location"] == f"/jobs/{job.pk}/"
+    assert on_site.get("/", headers=opened).status_code == 200
+
+
+def test_nobody_is_held_on_a_page_that_is_gone(on_site: Browser, job: Job) -> None:
+    opened = {"Accept": "text/html"}
+    on_site.get(path(job), headers=opened)
+    gone = path(job)
+    job.delete()
+
+    assert on_site.get("/", headers=opened)["Location"] == gone
+    assert on_site.get(gone, headers=opened).status_code == 404
+    assert on_site.get("/", headers=opened).status_code == 200
 
 
 @pytest.mark.django_db(transaction=True)

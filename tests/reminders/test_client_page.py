@@ -302,6 +302,9 @@ def test_a_way_that_is_unticked_is_closed_at_once_and_ticked_it_is_open_again(
     given = Consent.objects.filter(is_given=True, evidence__startswith="The client’s page")
     assert set(given.values_list("channel", flat=True)) == {"email", "text"}
     assert "to … 0142" in given.get(channel="text").wording  # the words that were read
+    assert "I agreed on" not in given.get(channel="text").wording
+    # their copy: the words stay on their page, with the day
+    assert text_of(client.get(url)).count("I agreed on") == 2
 
 
 def test_one_press_stops_everything(client: Browser, url: str) -> None:

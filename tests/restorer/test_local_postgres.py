@@ -15,7 +15,7 @@ import dj_database_url
 import psycopg
 import pytest
 
-from restorer.local import postgres
+from restorer.local import postgres, postgres_programs
 
 START = "from restorer.local import postgres as p; print(p.start_server())"
 
@@ -133,15 +133,16 @@ def test_a_second_start_finds_it_running_and_a_stop_keeps_the_data(ready: Path) 
 
 
 @pytest.mark.slow  # starts a real server
-def test_the_demo_has_a_database_of_its_own_on_the_same_server(
-    ready: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_demo_runs_beside_the_real_book(ready: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     postgres.start_server()
     note("the real book")
     monkeypatch.setenv("RESTORER_MODE", "demo")
-    assert postgres.start_server() is False
+    assert postgres.start_server() is True
     note("the invented book")
     assert notes() == ["the invented book"]
+    postgres.stop_server()
+    monkeypatch.delenv("RESTORER_MODE")
+    assert notes() == ["the real book"]
 
 
 @pytest.mark.slow  # starts a real server
@@ -233,6 +234,48 @@ def test_a_path_too_long_for_a_socket_gets_a_short_one_elsewhere(
     assert (
         len(str(postgres.socket_dir() / ".s.PGSQL.5432")) < 104
     )  # sun_path of <sys/un.h> on macOS; 108 on Linux
+
+
+@pytest.mark.parametrize(
+    ("mode", "bundled", "first"),
+    [("book", "", "machine"), ("demo", "", "wheel"), ("book", "1", "wheel")],
+)
+def test_a_real_book_prefers_the_programs_of_the_distribution(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, mode: str, bundled: str, first: str
+) -> None:
+    """Demo and tests those of the wheel."""
+    monkeypatch.delenv("PG_BIN", raising=False)
+    monkeypatch.setenv("RESTORER_MODE", mode)
+    monkeypatch.setenv("RESTORER_BUNDLED_PG", bundled)
+    for kind in ("machine", "wheel"):
+        name = "bundled_program_dirs" if kind == "wheel" else "machine_program_dirs"
+        monkeypatch.setattr(postgres_programs, name, lambda kind=kind: iter([tmp_path / kind]))
+    found = [each.name for each in postgres_programs.program_dirs()]
+    assert found[0] == first
+    assert set(found) == {"machine", "wheel"}
+
+
+def test_the_demo_has_a_server_of_its_own(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    book = postgres.server_home(), postgres.socket_dir(), postgres.home_record()
+    monkeypatch.setenv("RESTORER_MODE", "demo")
+    demo = postgres.server_home(), postgres.socket_dir(), postgres.home_record()
+    assert not set(book) & set(demo)
+
+
+@pytest.mark.slow  # starts a real server
+@pytest.mark.skipif(
+    not any(postgres_programs.machine_program_dirs()), reason="no PostgreSQL of the machine"
+)
+def test_the_programs_of_the_distribution_make_and_run_a_server(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("RESTORER_BUNDLED_PG", raising=False)
+    monkeypatch.delenv("PG_BIN", raising=False)
+    newest = next(postgres_programs.machine_program_dirs())
+    assert postgres.start_server() is True
+    note("kept")
+    assert postgres.data_version() == postgres_programs.postgres_version(newest)
+    assert notes() == ["kept"]
 
 
 def test_data_of_another_major_version_are_left_alone_with_a_plain_message(place: Path) -> None:

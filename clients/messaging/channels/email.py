@@ -37,6 +37,7 @@ from clients.messaging.channels.transport import (
 )
 from clients.messaging.models import SMTP_BACKEND, Attachment, MailServer, Message
 from clients.messaging.suppression import ascii_domain
+from clients.messaging.texts import LOGO_CONTENT_ID
 from clients.models import Business
 from clients.outward import outward_addresses
 from clients.sealing import SealError
@@ -54,12 +55,18 @@ class SenderIdentity:
     business: Business
     sender: str
     reply_to: str
+    logo: bytes = b""
 
     @classmethod
     def for_business(cls, business: Business) -> "SenderIdentity":
         name = header_value(business.name, "From", always=True)
         sender = f"{name} <{ascii_domain_address(business.sender)}>"
-        return cls(business, sender, ascii_domain_address(business.email or business.sender))
+        reply_to = ascii_domain_address(business.email or business.sender)
+        return cls(business, sender, reply_to, business.logo_content)
+
+    def shows_logo(self, message: Message) -> bool:
+        """Whether the HTML of this message asks for it, and it is there."""
+        return bool(self.logo) and f"cid:{LOGO_CONTENT_ID}" in message.html
 
 
 def ascii_domain_address(address: str) -> str:
@@ -94,9 +101,11 @@ def compose_email(head: SenderIdentity, message: Message, *, now: datetime) -> b
     top = "\r\n".join([*message_headers(head, message, now), ""]).encode()
     files = attachments_of(message)
     if not files:
-        return top + body_part(message)
+        return top + body_part(head, message)
     return top + multipart(
-        "mixed", mime_boundary(message, "m"), [body_part(message), *map(attachment_part, files)]
+        "mixed",
+        mime_boundary(message, "m"),
+        [body_part(head, message), *map(attachment_part, files)],
     )
 
 
@@ -106,14 +115,25 @@ def attachments_of(message: Message) -> list[Attachment]:
     return list(message.attachments.all()) if getattr(message, "has_files", True) else []
 
 
-def body_part(message: Message) -> bytes:
-    """The text, and its HTML beside it if there is any."""
+def body_part(head: SenderIdentity, message: Message) -> bytes:
+    """The text, and its HTML beside it if there is any, with the logo that it shows (RFC 2387)."""
     plain = text_part("plain", message.text)
     if not message.html:
         return plain
-    return multipart(
-        "alternative", mime_boundary(message), [plain, text_part("html", message.html)]
+    rich = text_part("html", message.html)
+    if head.shows_logo(message):
+        subtype = 'related; type="text/html"'
+        rich = multipart(subtype, mime_boundary(message, "r"), [rich, logo_part(head.logo)])
+    return multipart("alternative", mime_boundary(message), [plain, rich])
+
+
+def logo_part(logo: bytes) -> bytes:
+    """A picture that the HTML names by its identification (RFC 2392)."""
+    head = (
+        "Content-Type: image/png\r\nContent-Transfer-Encoding: base64\r\n"
+        f"Content-ID: <{LOGO_CONTENT_ID}>\r\nContent-Disposition: inline\r\n\r\n"
     )
+    return head.encode() + base64.encodebytes(logo).replace(b"\n", b"\r\n")
 
 
 def mime_boundary(message: Message, which: str = "") -> str:

@@ -8,6 +8,7 @@ nothing is ever sent twice. Bounces come back to the service and not to us: it r
 """
 
 import contextlib
+from email.mime.image import MIMEImage
 from email.utils import formataddr
 from typing import Any
 
@@ -30,6 +31,7 @@ from clients.messaging.channels.transport import (
     TransportDownError,
 )
 from clients.messaging.models import Message
+from clients.messaging.texts import LOGO_CONTENT_ID
 from clients.models import Business
 
 BACKEND_LEASE_SECONDS = 300.0  # longer than any HTTP client of a backend waits for an answer
@@ -119,6 +121,11 @@ def build_django_email(head: SenderIdentity, message: Message) -> EmailMultiAlte
     )
     if message.html:
         mail.attach_alternative(message.html, "text/html")
+    if head.shows_logo(message):
+        picture = MIMEImage(head.logo, "png")
+        picture.add_header("Content-ID", f"<{LOGO_CONTENT_ID}>")
+        picture.add_header("Content-Disposition", "inline")
+        mail.attach(picture)
     for file in attachments_of(message):
         mail.attach(file.name, bytes(file.content), file.media_type.partition(";")[0])
     # django-anymail reads it

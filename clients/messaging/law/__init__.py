@@ -1,6 +1,15 @@
 """What the law of sender and recipient asks of a reminder or an offer: dated data, never advice;
 local law decides."""
 
+from clients.messaging.law.contracts import (
+    ContractLanguage,
+    ContractPlace,
+    WithdrawalRight,
+    contract_language,
+    table_contract_languages,
+    table_withdrawals,
+    withdrawal_right,
+)
 from clients.messaging.law.history import last_job_dates
 from clients.messaging.law.rules import (
     AGREED_BASES,
@@ -19,7 +28,6 @@ from clients.messaging.law.rules import (
     table_rules,
 )
 from clients.messaging.law.summary import BASIS_LABELS, CERTAINTY_LABELS, RuleSummary
-from clients.messaging.law.withdrawal import WithdrawalRight, table_withdrawals, withdrawal_right
 
 __all__ = [
     "AGREED_BASES",
@@ -30,16 +38,20 @@ __all__ = [
     "DEFAULT_JURISDICTION",
     "NONE_NEEDED",
     "REGISTER",
+    "ContractLanguage",
+    "ContractPlace",
     "LegalRule",
     "LegalRules",
     "RuleSummary",
     "WithdrawalRight",
     "add_months",
     "allowed_hours",
+    "contract_language",
     "countries_of",
     "last_job_dates",
     "law_table_as_of",
     "rule_for",
+    "table_contract_languages",
     "table_rules",
     "table_withdrawals",
     "withdrawal_right",

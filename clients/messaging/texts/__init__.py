@@ -1,7 +1,7 @@
 """What is said to clients: texts with fields in braces, the owner's own wording or the program's,
 in any language."""
 
-from clients.messaging.texts.composing import ComposedText, Texts, compose_text
+from clients.messaging.texts.composing import LOGO_CONTENT_ID, ComposedText, Texts, compose_text
 from clients.messaging.texts.example import example_fields
 from clients.messaging.texts.standard import (
     FALLBACK_LANGUAGE,
@@ -21,6 +21,7 @@ from clients.messaging.texts.standard import (
 
 __all__ = [
     "FALLBACK_LANGUAGE",
+    "LOGO_CONTENT_ID",
     "MARKETING_PURPOSES",
     "MESSAGE_FIELDS",
     "ComposedText",

@@ -1,7 +1,8 @@
 """Filling a text in for one client: literal replacement, once, line by line; and its HTML.
 
 The HTML is made from the same text: paragraphs, blocks about decks, one button, small print. No
-pictures, so nothing is lost with images off; one column that shrinks to any width; colours for
+picture but the logo, which goes along and is fetched from nowhere, so nothing is lost with images
+off; one column that shrinks to any width; colours for
 light and dark in a style sheet, and readable without it. A line of two hyphens begins the small
 print.
 """
@@ -37,6 +38,7 @@ from clients.messaging.texts.standard import (
 from clients.models import Business, traits_of
 from clients.notation import phones, primary_language, typography
 
+LOGO_CONTENT_ID = "logo@business"  # RFC 2392: the picture that goes along under this name
 LINK_LINE_PATTERN = re.compile(
     r"^(?P<words>.*?)[:.]?\s*\{(?P<name>offer_url|page_url|unsubscribe_url|privacy_url)\}\.?$"
 )
@@ -64,6 +66,7 @@ def render_html(words: Wording, subject: str, values: Mapping[str, str], busines
         "language": primary_language(words.language),
         "subject": subject,
         "business": business.name,
+        "logo": f"cid:{LOGO_CONTENT_ID}" if business.logo else "",
         "parts": html_parts(said, filling),
         "small": html_parts(small, filling, is_small=True),
     }

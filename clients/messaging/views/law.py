@@ -35,7 +35,7 @@ def show_law(request: HttpRequest) -> HttpResponse:
         "places": law_page.rules_by_country(rules, business, on=on),
         "applied": law_page.applied_rules(),
         "table": law_page.rules_by_jurisdiction(),
-        "withdrawals": law_page.withdrawals_by_jurisdiction(),
+        "contracts": law_page.contract_rules(),
         "lacking": lacking[: law_page.MAX_LACKING_SHOWN],
         "lacking_more": max(0, len(lacking) - law_page.MAX_LACKING_SHOWN),
         "own": LawRule.objects.all(),

@@ -47,6 +47,7 @@
     const html = formset.querySelector("template").innerHTML.replaceAll("__prefix__", total.value);
     rows.insertAdjacentHTML("beforeend", html);
     total.value = Number(total.value) + 1;
+    tellAll(rows.lastElementChild);
     rows.lastElementChild.querySelector("input:not([type=hidden]), select, textarea")?.focus();
   };
   const showRowButtons = () => document.querySelectorAll("[data-add-row]").forEach((button) => { button.hidden = false; });
@@ -84,13 +85,58 @@
     document.querySelectorAll("form").forEach(review);
   });
 
-  // Suggestions that follow a choice: a select with data-lists=NAME gives the row's [data-listed] the list NAME-value.
+  // Suggestions that follow a choice: a select with data-lists gives each [data-listed=NAME] of its row the list
+  // NAME-value, and [data-taps=NAME] the first of it as buttons that fill the field.
+  const tapFor = (field, word) => {
+    const tap = Object.assign(document.createElement("button"), { type: "button", className: "secondary", textContent: word });
+    tap.addEventListener("click", () => {
+      field.value = word;
+      for (const kind of ["input", "change"]) field.dispatchEvent(new Event(kind, { bubbles: true }));
+    });
+    return tap;
+  };
+  const offerTaps = (row) => {
+    for (const taps of row.querySelectorAll("[data-taps]")) {
+      const field = row.querySelector(`[data-listed="${taps.dataset.taps}"]`);
+      const own = field.list?.id === field.dataset.listed ? [] : [...field.list?.options ?? []];
+      taps.replaceChildren(...own.slice(0, 3).map((option) => tapFor(field, option.value)));
+      taps.hidden = !own.length;
+    }
+  };
   document.addEventListener("change", (event) => {
-    const name = event.target.dataset.lists;
-    const listed = name && event.target.closest("fieldset").querySelector("[data-listed]");
-    const own = `${name}-${event.target.value}`;
-    if (listed) listed.setAttribute("list", document.getElementById(own) ? own : name);
+    const row = "lists" in event.target.dataset && event.target.closest("fieldset");
+    if (!row) return;
+    for (const listed of row.querySelectorAll("[data-listed]")) {
+      const own = `${listed.dataset.listed}-${event.target.value}`;
+      const isKnown = Boolean(document.getElementById(own));
+      listed.setAttribute("list", isKnown ? own : listed.dataset.listed);
+      if (isKnown && !listed.value) listed.closest("details")?.setAttribute("open", "");
+    }
+    offerTaps(row);
   });
+
+  // A fold says what is in it: details[data-tells] with a [data-told] in its summary; data-told-as is said after a value.
+  const toldBy = (control) => {
+    if (["radio", "checkbox"].includes(control.type)) return control.checked ? control.labels[0].textContent.trim() : "";
+    const words = control.value && (control.selectedOptions ? control.selectedOptions[0].text : control.value.trim());
+    return words && `${words} ${control.dataset.toldAs ?? ""}`.trim();
+  };
+  const tell = (fold) => {
+    const controls = [...fold.querySelectorAll("input:not([type=hidden]), select")];
+    const told = fold.querySelector("[data-told]");
+    told.dataset.told ||= told.textContent;
+    told.textContent = controls.map(toldBy).filter(Boolean).join(", ") || told.dataset.told;
+  };
+  const tellAll = (part) => {
+    part.querySelectorAll("[data-tells]").forEach(tell);
+    part.querySelectorAll(".formset-row").forEach(offerTaps);
+  };
+  document.addEventListener("change", (event) => {
+    const fold = event.target.closest("[data-tells]");
+    if (fold) tell(fold);
+  });
+  document.addEventListener("shown", () => tellAll(document));
+  tellAll(document);
 
   // Tick every box of a table: a checkbox with data-all=NAME, shown only where scripts run.
   document.querySelectorAll("[data-all]").forEach((all) => {
@@ -182,6 +228,21 @@
     if ([...country.options].some((each) => each.value === option.dataset.country)) country.value = option.dataset.country;
   };
   document.querySelectorAll("[data-guess-zone]").forEach(guessZone);
+
+  // While a client holds the phone, Back asks the server again, which leads it to their page.
+  const isTheirPage = Boolean(document.querySelector("[data-handed-over]"));
+  const askAgain = () => {
+    document.body.hidden = true;
+    location.reload();
+  };
+  if (isTheirPage) sessionStorage.setItem("handed-over", "yes");
+  else if (sessionStorage.getItem("handed-over")) {
+    if (performance.getEntriesByType("navigation")[0]?.type === "back_forward") askAgain();
+    else sessionStorage.removeItem("handed-over");
+  }
+  addEventListener("pageshow", (event) => {
+    if (event.persisted && !isTheirPage && sessionStorage.getItem("handed-over")) askAgain();
+  });
 
   document.querySelector("[data-focus]")?.focus();
 })();

@@ -16,7 +16,6 @@ from typing import Any
 from django.template.loader import render_to_string
 from pypdf import PageObject, PdfReader, PdfWriter
 from weasyprint import CSS, HTML
-from weasyprint.urls import URLFetcher
 
 from clients import display
 from clients.messaging.channels.letters import enclosures
@@ -26,7 +25,7 @@ from clients.messaging.channels.letters.sheets import Sheet, sheet_for_country
 from clients.messaging.models import LetterBatch
 from clients.messaging.texts import standard
 from clients.models import Business
-from clients.printing import pdf_tagging
+from clients.printing import paper_logo, pdf_tagging
 
 
 @dataclass(frozen=True)
@@ -135,9 +134,9 @@ def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
     text = render_to_string(
         "clients/letters/batch.html", {**context, "apart": apart, "dated": dated}
     )
-    document = HTML(string=text, url_fetcher=URLFetcher(allowed_protocols=[])).render(
-        stylesheets=[letter_stylesheet(context["sheet"])]
-    )
+    document = HTML(
+        string=text, url_fetcher=paper_logo.LogoFetcher(context["business"].logo_content)
+    ).render(stylesheets=[letter_stylesheet(context["sheet"])])
     starts = letter_start_pages(document.pages)
     ends = [*starts[1:], len(document.pages)]
     sections = [BatchSection(range(starts[0]), "en", [])]
@@ -192,7 +191,10 @@ def render_window_test(business: Business) -> bytes:
         "lines": lines,
         "is_metric": sheet.size == "A4",
     }
-    page = HTML(string=render_to_string("clients/letters/test_sheet.html", context))
+    page = HTML(
+        string=render_to_string("clients/letters/test_sheet.html", context),
+        url_fetcher=paper_logo.LogoFetcher(business.logo_content),
+    )
     written: bytes = page.write_pdf(
         stylesheets=[letter_stylesheet(sheet)], **pdf_tagging.PDF_OPTIONS
     )

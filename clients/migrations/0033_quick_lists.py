@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0031_on_the_way_text'),
+        ('clients', '0032_logo'),
     ]
 
     operations = [
