@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
-from functools import cache
+from functools import cache, lru_cache
 
 import phonenumbers
 from babel import Locale, UnknownLocaleError
@@ -204,11 +204,16 @@ def set_page_type(markup: str) -> str:
 def format_phone(value: str) -> str:
     """National form inside the business's country, international form elsewhere;
     text that is no number stays."""
+    return format_phone_seen_from(current_business().country, value)
+
+
+@lru_cache(maxsize=2_000)  # parsing takes long, and pages show the same ones
+def format_phone_seen_from(country: str, value: str) -> str:
     try:
-        parsed = phonenumbers.parse(value, current_business().country)
+        parsed = phonenumbers.parse(value, country)
     except phonenumbers.NumberParseException:
         return value
-    inside = parsed.country_code == phonenumbers.country_code_for_region(current_business().country)
+    inside = parsed.country_code == phonenumbers.country_code_for_region(country)
     form = (
         phonenumbers.PhoneNumberFormat.NATIONAL
         if inside

@@ -43,7 +43,7 @@ class DaysPast(Func):
 
 # how many decks, their area, and how many of them have none in the book
 COUNT_AND_AREA = {
-    "decks": Count("pk"),
+    "decks": Count("*"),
     "area_m2": Sum("deck__area_m2"),
     "unsized": Count("pk", filter=Q(deck__area_m2=None)),
 }
@@ -80,7 +80,7 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
     def late_by_month(self, first: date, before: date) -> "list[tuple[date, int]]":
         """Month and how many decks became late, from a day on and before another."""
         late = self.filter(late_on__gte=first, late_on__lt=before).order_by()
-        return list(late.values_list(TruncMonth("late_on")).annotate(decks=Count("pk")))
+        return list(late.values_list(TruncMonth("late_on")).annotate(decks=Count("*")))
 
     def count_late(self, today: date) -> dict[str, int]:
         """How many decks there are, and how many of them are late."""
@@ -117,7 +117,7 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         months without any are left out."""
         until = shift_months(first, months)
         ahead = self.filter(due_on__gte=first, due_on__lt=until).order_by()
-        return dict(ahead.values_list(TruncMonth("due_on")).annotate(decks=Count("pk")))
+        return dict(ahead.values_list(TruncMonth("due_on")).annotate(decks=Count("*")))
 
 
 class Forecast(models.Model):

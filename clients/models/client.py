@@ -81,7 +81,13 @@ class Client(models.Model):
     class Meta:
         ordering = ["name", "id"]
         constraints = [models.CheckConstraint(name="client_has_a_name", condition=~Q(name=""))]
-        indexes = [models.Index(Upper("name"), "id", name="client_by_name")]
+        indexes = [
+            models.Index(Upper("name"), "id", name="client_by_name"),
+            models.Index(
+                fields=["name", "id"], condition=Q(archived_at=None), name="client_in_order"
+            ),
+            models.Index(fields=["id"], condition=~Q(archived_at=None), name="client_archived"),
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -200,6 +200,9 @@ class Deck(models.Model):
 
     class Meta:
         ordering = ["site__client__name", "site_id", "label", "id"]
+        indexes = [  # by these a list of all decks leaves them out
+            models.Index(fields=["id"], condition=~Q(archived_at=None), name="deck_archived")
+        ]
         constraints = [
             models.UniqueConstraint(fields=["site", "label"], name="deck_label_once_a_property"),
             models.CheckConstraint(name="deck_area_positive", condition=Q(area_m2__gt=0)),

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from django.contrib.postgres.fields import ArrayField
 from django.contrib.postgres.indexes import GinIndex, OpClass
-from django.db import models
+from django.db import connection, models
 from django.db.models import Q
 from django.db.models.functions import Now, Upper
 
@@ -38,6 +38,26 @@ class Place(models.Model):
         return ", ".join(part for part in (self.name, self.region, self.country) if part)
 
 
+# From each town to the next by the index: as many looks as there are towns, however many rows.
+TOWN_NAMES_SQL = """
+WITH RECURSIVE named (town) AS (
+    (SELECT town FROM clients_property ORDER BY town LIMIT 1)
+    UNION ALL
+    SELECT (SELECT p.town FROM clients_property p WHERE p.town > named.town ORDER BY p.town LIMIT 1)
+    FROM named WHERE named.town IS NOT NULL
+)
+SELECT town FROM named WHERE town IS NOT NULL
+"""
+
+
+class PropertyQuerySet(models.QuerySet["Property"]):
+    def town_names(self) -> list[str]:
+        """Of all properties, in the order of the letters."""
+        with connection.cursor() as cursor:
+            cursor.execute(TOWN_NAMES_SQL)
+            return sorted(town for (town,) in cursor.fetchall())
+
+
 class Property(models.Model):
     """An address with one or more decks."""
 
@@ -63,9 +83,12 @@ class Property(models.Model):
     )
     created_at = models.DateTimeField(db_default=Now())
 
+    objects = PropertyQuerySet.as_manager()
+
     class Meta:
         verbose_name_plural = "properties"
         ordering = ["town", "street", "id"]
+        indexes = [models.Index(fields=["town"], name="property_by_town")]
         constraints = [
             models.CheckConstraint(name="property_on_earth", condition=ON_EARTH),
             models.CheckConstraint(

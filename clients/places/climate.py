@@ -29,8 +29,8 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import scipy  # whose parts load themselves when they are used
 from numpy.typing import ArrayLike, NDArray
-from scipy.spatial import cKDTree
 
 from clients.places.tables import CLIMATE_FILE
 
@@ -126,7 +126,7 @@ class Normals:
 class _ClimateTable:
     grid: Floats  # (latitudes, longitudes, 24): temperature at the level of the sea, then rain
     height_steps: NDArray[np.uint8]  # (latitudes, longitudes), from north and 180° west
-    stations: cKDTree
+    stations: "scipy.spatial.cKDTree"
     station_hours: Floats
 
 
@@ -143,9 +143,8 @@ def _climate_table() -> _ClimateTable:
         )
         sunshine = file["sunshine"]
         steps = np.cumsum(file["height"], axis=-1, dtype=np.uint8)
-    return _ClimateTable(
-        grid, steps, cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1])), sunshine[:, 2]
-    )
+    stations = scipy.spatial.cKDTree(unit_vectors(sunshine[:, 0], sunshine[:, 1]))
+    return _ClimateTable(grid, steps, stations, sunshine[:, 2])
 
 
 def normals(latitude: ArrayLike, longitude: ArrayLike) -> Normals:

@@ -5,6 +5,7 @@ from functools import cache
 from typing import Any
 
 import numpy as np
+import scipy
 from django.contrib.postgres.search import TrigramSimilarity
 from django.db.models import (
     Case,
@@ -19,7 +20,6 @@ from django.db.models import (
 )
 from django.db.models.functions import Cos, Radians, Sin, Upper
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from clients.models import Place
 from clients.places.climate import chord_to_km, unit_vectors, validate_coordinates
@@ -176,7 +176,7 @@ def _distance_rank(near: Coordinates) -> "ExpressionWrapper[Any]":
 
 
 @cache
-def _zone_index() -> tuple[cKDTree, NDArray[np.int16], list[str]]:
+def _zone_index() -> tuple["scipy.spatial.cKDTree", NDArray[np.int16], list[str]]:
     """A tree of all towns of the file, and the zone of each: needs no database."""
     rows = [
         (float(row["latitude"]), float(row["longitude"]), row["time_zone"]) for row in town_rows()
@@ -185,7 +185,7 @@ def _zone_index() -> tuple[cKDTree, NDArray[np.int16], list[str]]:
     number = {name: at for at, name in enumerate(names)}
     spots = np.array([row[:2] for row in rows])
     zones = np.array([number[zone] for _, _, zone in rows], dtype=np.int16)
-    return cKDTree(unit_vectors(spots[:, 0], spots[:, 1])), zones, names
+    return scipy.spatial.cKDTree(unit_vectors(spots[:, 0], spots[:, 1])), zones, names
 
 
 def nearest_zone(latitude: float, longitude: float) -> NearestZone:

@@ -137,11 +137,14 @@ def crew_hours_by_week(*, first: date, weeks: int, business: Business) -> list[C
         days=days_between(monday, last),
         places=holiday_places(business),
     )
-    return [crew_hours_in_week(found, monday + timedelta(days=7 * n)) for n in range(weeks)]
+    by_week: dict[date, list[CrewDayCapacity]] = {}
+    for (_, day), room in found.items():
+        by_week.setdefault(monday_of(day), []).append(room)
+    mondays = [monday + timedelta(days=7 * n) for n in range(weeks)]
+    return [crew_hours_in_week(each, by_week.get(each, [])) for each in mondays]
 
 
-def crew_hours_in_week(found: CrewDayCapacities, monday: date) -> CrewHoursInWeek:
-    here = [room for (_, day), room in found.items() if monday_of(day) == monday]
+def crew_hours_in_week(monday: date, here: Sequence[CrewDayCapacity]) -> CrewHoursInWeek:
     opened = sum((room.hours_open for room in here if room.is_working), NO_HOURS)
     return CrewHoursInWeek(monday, opened, sum((room.hours_booked for room in here), NO_HOURS))
 

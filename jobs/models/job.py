@@ -105,7 +105,10 @@ class JobQuerySet(models.QuerySet["Job"]):
     def moments_archived(self, *, since: datetime) -> "list[datetime]":
         """When each coated deck was archived, or its client was, if that was since then."""
         first = Least("deck__archived_at", "deck__site__client__archived_at")
-        gone = self.coating().order_by().values_list("deck_id").annotate(archived=first)
+        archived = Deck.objects.exclude(archived_at=None).order_by()
+        left = Deck.objects.filter(site__client__archived_at__isnull=False).order_by()
+        theirs = self.coating().filter(deck__in=archived.values("pk").union(left.values("pk")))
+        gone = theirs.order_by().values_list("deck_id").annotate(archived=first)
         return [moment for _, moment in gone.filter(archived__gte=since).distinct()]
 
     def before(self, job: "Job") -> "JobQuerySet":
@@ -197,6 +200,7 @@ class Job(models.Model):
         indexes = [
             models.Index(fields=["deck", "-finished_on", "-id"], name="job_by_deck"),
             models.Index(fields=["-finished_on", "-id"], name="job_newest_first"),
+            models.Index(fields=["-is_unpaid", "-finished_on", "-id"], name="job_in_ledger"),
         ]
         constraints = [
             models.CheckConstraint(

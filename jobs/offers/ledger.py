@@ -89,8 +89,9 @@ class JobLedger(Sequence[JobMoney]):
         return self.jobs.count()
 
     def __getitem__(self, place: Any) -> Any:
-        if isinstance(place, slice):
-            return [money_of_job(job) for job in self.jobs[place]]
+        if isinstance(place, slice):  # first which, by the index, then all that is read of them
+            shown = list(self.jobs.values_list("pk", flat=True)[place])
+            return [money_of_job(job) for job in self.jobs.filter(pk__in=shown)]
         return money_of_job(self.jobs[place])
 
 

@@ -15,7 +15,7 @@ from django.db import connection
 
 from clients.models import Deck
 from jobs.forecast_summary import WorkAdvice, work_advice_by_deck
-from jobs.models import Job, Product, Visit
+from jobs.models import Product, Visit
 from jobs.scope.definitions import Override
 from jobs.scope.finish import choose_finish
 from jobs.scope.history import DeckHistory, TopFinish
@@ -32,7 +32,7 @@ FACTS_SQL = """
 SELECT wanted.deck_id, top.product_id,
     CASE WHEN newest.kind = 'recoat' AND newest.is_on_boards
         THEN coalesce(newest.coats, 0) ELSE 0 END,
-    seen.grade, seen.flaking, seen.greying
+    seen.grade, seen.flaking, seen.greying, build.coats
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
 LEFT JOIN LATERAL (
     SELECT * FROM jobs_coat WHERE deck_id = wanted.deck_id
@@ -55,6 +55,7 @@ LEFT JOIN LATERAL (
     WHERE v.deck_id = wanted.deck_id AND v.visited_on > coalesce(newest.laid_on, '-infinity')
         AND v.observer = 'crew'
 ) AS seen ON true
+CROSS JOIN LATERAL jobs_coat_build(wanted.deck_id, 'infinity', 0) AS build
 """
 
 
@@ -67,7 +68,7 @@ class ScopeFacts(NamedTuple):
     flaking: int | None
     greying: int | None
     build: int
-    advice: WorkAdvice | None
+    advice: WorkAdvice | None = None
 
 
 @dataclass(frozen=True)
@@ -102,16 +103,53 @@ class Outline:
         return WorkAdvice.LOOK if self.looks_first else WorkAdvice(self.work)
 
 
+@dataclass(frozen=True)
+class WorkFacts:
+    """What the rules ask of the past of some decks, read once for as many days as are asked
+    about."""
+
+    by_deck: Mapping[int, ScopeFacts]
+    products: Mapping[int, Product]
+    stock: Shelf
+
+    def build(self, deck_id: int) -> CoatBuild:
+        return CoatBuild(self.by_deck[deck_id].build)
+
+    def advice(self, forecast: Mapping[int, WorkAdvice]) -> dict[int, WorkAdvice]:
+        """Of each deck what `propose_scopes` proposes, in a word, with what the forecast says of
+        it."""
+        asked = with_advice(self.by_deck, forecast)
+        words = {facts: self.advice_from_facts(facts) for facts in set(asked.values())}
+        return {deck: words[facts] for deck, facts in asked.items()}
+
+    def advice_from_facts(self, facts: ScopeFacts) -> WorkAdvice:
+        history = history_from_facts(facts, self.products)
+        choice = choose_finish(history, self.stock, NO_OVERRIDE)
+        work = decide_work(history, choice, NO_OVERRIDE, facts.advice)
+        return WorkAdvice.LOOK if work.looks_first else WorkAdvice(work.work)
+
+
+def read_work_facts(deck_ids: Collection[int]) -> WorkFacts:
+    """In two queries, and two more where a finish on one of the decks is out of use: only then the
+    others decide about the work."""
+    facts = scope_facts(deck_ids)
+    products = Product.objects.in_bulk({each.product_id for each in facts.values()} - {None})
+    are_in_use = all(product.is_active for product in products.values())
+    return WorkFacts(facts, products, Shelf([], {}, {}) if are_in_use else shelf_of_products())
+
+
 def work_advice(deck_ids: Collection[int], *, today: date) -> dict[int, WorkAdvice]:
     """Of each deck by its number what `propose_scopes` proposes, in a word."""
-    return {deck: each.advice for deck, each in outlines(deck_ids, today=today).items()}
+    if not deck_ids:
+        return {}
+    return read_work_facts(deck_ids).advice(work_advice_by_deck(deck_ids, today=today))
 
 
 def outlines(deck_ids: Collection[int], *, today: date) -> dict[int, Outline]:
     """Of each deck by its number, in a fixed number of queries however many decks."""
     if not deck_ids:
         return {}
-    facts = scope_facts(deck_ids, today=today)
+    facts = with_advice(scope_facts(deck_ids), work_advice_by_deck(deck_ids, today=today))
     stock = shelf_of_products()
     products = {product.pk: product for product in Product.objects.all()}
     kinds = {
@@ -121,15 +159,17 @@ def outlines(deck_ids: Collection[int], *, today: date) -> dict[int, Outline]:
     return {deck: kinds[kind] for deck, kind in facts.items()}
 
 
-def scope_facts(deck_ids: Collection[int], *, today: date) -> dict[int, ScopeFacts]:
-    build = Job.objects.coat_build_by_deck(deck_ids)
-    advice = work_advice_by_deck(deck_ids, today=today)
+def scope_facts(deck_ids: Collection[int]) -> dict[int, ScopeFacts]:
+    """Without what the forecast says of a day."""
     with connection.cursor() as cursor:
         cursor.execute(FACTS_SQL, {"decks": list(set(deck_ids))})
-        return {
-            deck: ScopeFacts._make([*found, build[deck], advice.get(deck)])
-            for deck, *found in cursor.fetchall()
-        }
+        return {deck: ScopeFacts._make([*found, None]) for deck, *found in cursor.fetchall()}
+
+
+def with_advice(
+    facts: Mapping[int, ScopeFacts], forecast: Mapping[int, WorkAdvice]
+) -> dict[int, ScopeFacts]:
+    return {deck: each._replace(advice=forecast.get(deck)) for deck, each in facts.items()}
 
 
 def history_from_facts(facts: ScopeFacts, products: Mapping[int, Product]) -> DeckHistory:

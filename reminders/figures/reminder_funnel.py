@@ -109,14 +109,15 @@ def first_reminders(
 
 
 def read_aftermath(since: datetime) -> Aftermath:
-    """Of all clients and decks, in a fixed number of queries."""
+    """Of all clients, and the decks anybody was reminded about, in a fixed number of queries."""
     living = Booking.objects.exclude(state=Booking.State.CANCELLED)
     booked = living.filter(created_at__gte=since).exclude(decks=None).order_by()
-    coats = Job.objects.coating().filter(finished_on__gte=since.date()).order_by()
+    reminded = Reminder.objects.order_by().values("deck")
+    coats = Job.objects.coating().filter(finished_on__gte=since.date(), deck__in=reminded)
     return Aftermath(
         answers=by_number(answer_moments(since)),
         bookings=by_number(booked.values_list("decks", "created_at")),
-        work=by_number(coats.values_list("deck", "finished_on")),
+        work=by_number(coats.order_by().values_list("deck", "finished_on")),
     )
 
 

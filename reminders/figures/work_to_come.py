@@ -2,13 +2,11 @@
 sure that is. The chances are those of the forecasts; what is left out is said on the page."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 import numpy as np
-from django.core.cache import cache
 
 from clients import display
 from clients.models import Business
@@ -32,10 +30,7 @@ from reminders.pacing import LabourTimes, labour_times
 from reminders.pictures import MonthColumn, month_columns
 
 ALREADY_DUE = "due already"
-LARGE_BOOK_DECKS = 5_000  # above, counting takes longer than somebody waits for a page
 DECKS_A_BATCH = 10_000
-SECONDS_A_DAY = 24 * 60 * 60
-COUNTED_ONCE = "Counted once a day, in the night. What was booked since shows tomorrow."
 COLUMNS = [
     FigureColumn("decks", "Decks"),
     FigureColumn("hours", "Hours", "hours"),
@@ -46,35 +41,6 @@ COLUMNS = [
     FigureColumn("money_high", "Money, at most", "money"),
     FigureColumn("estimated", "Of it estimated", "money"),
 ]
-
-
-def read_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
-    """In a fixed number of queries. Of a large book every deck is looked at once a day only."""
-    if not is_large_book():
-        return calculate_work_to_come(today=today, business=business)
-    kept: MonthlyFigure | None = cache.get(kept_figure_key(today, business))
-    return kept or calculate_and_keep(today=today, business=business)
-
-
-def is_large_book() -> bool:
-    return Forecast.objects.count() > LARGE_BOOK_DECKS
-
-
-def kept_figure_key(today: date, business: Business) -> str:
-    return f"work-to-come/{business.currency}/{today}"
-
-
-def keep_work_to_come(*, today: date, business: Business) -> None:
-    """Of a large book, calculate it now; the page then shows it for the rest of the day."""
-    if is_large_book():
-        calculate_and_keep(today=today, business=business)
-
-
-def calculate_and_keep(*, today: date, business: Business) -> MonthlyFigure:
-    found = calculate_work_to_come(today=today, business=business)
-    kept = replace(found, notes=[*found.notes, COUNTED_ONCE])
-    cache.set(kept_figure_key(today, business), kept, SECONDS_A_DAY)
-    return kept
 
 
 def calculate_work_to_come(*, today: date, business: Business) -> MonthlyFigure:

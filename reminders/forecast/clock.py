@@ -120,12 +120,12 @@ class SeasonalClock:
 
         Parameters
         ----------
-        day : array_like, shape (n,)
+        day : array_like, shape (n,) or (k, n)
             Days since 1970-01-01; NaN gives NaN.
 
         Returns
         -------
-        ndarray, shape (n,)
+        ndarray, of the same shape
             Clock months since 1970-01-01.
         """
         days = np.atleast_1d(np.asarray(day, dtype=float))
@@ -134,7 +134,7 @@ class SeasonalClock:
         month = whole.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
         start = _first_day_of_months(month)
         share = (days - start) / (_first_day_of_months(month + 1) - start)
-        row = _clock_rows(self._edges, len(days))
+        row = _clock_rows(self._edges, days.shape[-1])
         of_year = month % 12
         before = self._edges[row, of_year]
         return 12.0 * (month // 12) + before + share * (self._edges[row, of_year + 1] - before)

@@ -10,6 +10,8 @@ from reminders.forecast.coats import Coats
 from reminders.forecast.posterior import Posterior
 from reminders.forecast.prediction import inspected_lives
 
+CELLS_AT_ONCE = 20_000  # of coats times days: bounds memory
+
 
 def worn_chances_by_day(
     coats: Coats,
@@ -38,6 +40,9 @@ def worn_chances_by_day(
     """
     lives = inspected_lives(coats, posterior, weights)
     chances = np.empty((len(coats), len(days)))
-    for place, day in enumerate(days):
-        chances[:, place] = lives.chance_over(np.full(len(coats), float(day)))
+    at_once = max(1, CELLS_AT_ONCE // max(1, len(coats)))
+    for first in range(0, len(days), at_once):
+        part = np.asarray(days[first : first + at_once], dtype=float)
+        grid = np.broadcast_to(part[:, None], (len(part), len(coats)))
+        chances[:, first : first + at_once] = lives.chance_over(grid).T
     return chances

@@ -2,7 +2,7 @@
 lives."""
 
 import numpy as np
-from scipy.optimize import minimize
+import scipy
 from scipy.special import ndtr
 
 from reminders.forecast.arrays import Floats
@@ -66,7 +66,7 @@ def learn_path(
         value = float((top + np.log(total)).sum()) - 0.5 * float(away @ away)
         return -value, -(slope - away / sds)
 
-    found = minimize(
+    found = scipy.optimize.minimize(
         cost,
         np.concatenate([start.parameters, offsets]),
         jac=True,

@@ -270,14 +270,14 @@ class InspectedLives(NamedTuple):
 
         Parameters
         ----------
-        day : ndarray, shape (n,)
+        day : ndarray, shape (n,) or (k, n)
             Days since 1970-01-01; NaN gives 0.
         ratio : float or ndarray
             In lives; 1 is the recoat limit.
 
         Returns
         -------
-        ndarray, shape (n,)
+        ndarray, of the shape of `day`
             Without regard to findings that a recoat still does.
         """
         age = (self.clock.reading(day) - self.start) / ratio

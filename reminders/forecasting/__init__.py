@@ -14,6 +14,7 @@ from reminders.forecasting.price_ratio import (
     MAX_PRICE_AGE,
     MIN_PRICED_JOBS,
     STRIP_PRICE_RATIO,
+    kept_middle_prices,
     middle_prices,
 )
 from reminders.forecasting.reasons import (
@@ -39,6 +40,7 @@ __all__ = [
     "factor_phrase",
     "factors_with_months",
     "forecast_wear_curve",
+    "kept_middle_prices",
     "middle_prices",
     "missing_phrases",
     "missing_reasons",

@@ -204,7 +204,8 @@ def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | 
     """Of decks with a coating job that are neither archived nor a former client's;
     None if there is no such deck."""
     with connection.cursor() as cursor:
-        cursor.execute("SET LOCAL jit = off")  # compiling takes longer than running
+        if connection.in_atomic_block:  # of a transaction alone, and for many decks
+            cursor.execute("SET LOCAL jit = off")  # compiling takes longer than running
         cursor.execute(NEWEST_COATS_SQL, {"decks": postgres_array(deck_ids), "today": today})
         rows = sorted(cursor.fetchall(), key=itemgetter(0))  # cheaper here than as part of the plan
     return NewestCoats(*zip(*rows, strict=True)) if rows else None

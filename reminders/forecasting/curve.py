@@ -5,7 +5,6 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from jobs.models import Visit
 from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.bridge import NewestCoats, read_newest_coats
@@ -22,13 +21,10 @@ def forecast_wear_curve(
     `coats` is the newest coat of this deck alone, read where it is not given."""
     window = DueWindow(row.window_opens_on, row.half_worn_on, row.late_on)
     coat_on = min(row.job.span.middle, today)
-    visits = Visit.objects.filter(
-        deck=row.deck_id, visited_on__gt=row.job.finished_on, visited_on__lte=today
-    )
     found = [
         FoundGrade(visit.visited_on, grade)
-        for visit in visits
-        if (grade := visit.grade) is not None
+        for visit in row.deck.visits.all()
+        if row.job.finished_on < visit.visited_on <= today and (grade := visit.grade) is not None
     ]
     chances = worn_chances(row, coat_on, today, coats)
     hemisphere = "south" if row.deck.site.latitude < 0 else "north"

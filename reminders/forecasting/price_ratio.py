@@ -10,7 +10,7 @@ MAX_PRICE_AGE = timedelta(days=5 * 365)  # older prices say little about today's
 MIN_PRICED_JOBS = 3
 STRIP_PRICE_RATIO = 2.2  # while the book has no prices of its own (judgement)
 MIN_RATIO, MAX_RATIO = 1.1, 6.0  # what prices of few jobs may say
-RATIO_KEPT = 3600  # seconds: it moves with a season, and the question reads every job
+PRICES_KEPT = 3600  # seconds: they move with a season, and the question reads every job
 
 MIDDLE_PRICES_SQL = """
 SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
@@ -32,13 +32,23 @@ def middle_prices(*, today: date, currency: str | None) -> dict[str, float]:
     return {kind: float(middle) for kind, middle, jobs in rows if jobs >= MIN_PRICED_JOBS}
 
 
+def kept_middle_prices(*, today: date, currency: str) -> dict[str, float]:
+    """The same, at most an hour old."""
+    key = f"middle-prices/{currency}/{today}"
+    found: dict[str, float] | None = cache.get(key)
+    if found is None:
+        found = middle_prices(today=today, currency=currency)
+        cache.set(key, found, PRICES_KEPT)
+    return found
+
+
 def strip_price_ratio(*, today: date) -> float:
     """The middle price a square metre of a strip against that of a recoat, as charged."""
     key = f"strip-price-ratio/{today}"
     found: float | None = cache.get(key)
     if found is None:
         found = charged_price_ratio(today=today)
-        cache.set(key, found, RATIO_KEPT)
+        cache.set(key, found, PRICES_KEPT)
     return found
 
 

@@ -7,32 +7,20 @@ from decimal import Decimal
 from functools import cached_property
 from math import isfinite, log
 
-from django.db import connection
-
 from clients.models import Business
 from jobs.forecast_summary import WorkAdvice
-from jobs.scope import work_advice
+from jobs.models import Job
+from jobs.scope import WorkFacts, read_work_facts
 from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.bridge import NewestCoats, read_newest_coats
 from reminders.forecasting.check_worth import LookWorth, look_worth
-from reminders.forecasting.price_ratio import MAX_PRICE_AGE, MIN_PRICED_JOBS
+from reminders.forecasting.price_ratio import MAX_PRICE_AGE, kept_middle_prices
 from reminders.models import Forecast
 
 PLANNED_YEARS = 10  # how far the plan goes
 MIN_AREA_M2 = Decimal(1)
-
-# For each kind of job: what was charged last on this deck, and the middle price a m² over all
-# decks.
-PRICES_SQL = """
-SELECT j.kind, (array_agg(j.amount ORDER BY j.finished_on DESC, j.id DESC)
-    FILTER (WHERE j.deck_id = %(deck)s))[1],
-    percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(d.area_m2)
-FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
-WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND j.currency = %(currency)s
-    AND j.finished_on > %(since)s
-GROUP BY j.kind
-"""
+PRICED_KINDS = (Job.Kind.RECOAT, Job.Kind.STRIP)
 
 
 @dataclass(frozen=True)
@@ -92,10 +80,16 @@ class Upkeep:
 
 
 def deck_upkeep(
-    row: Forecast, *, today: date, business: Business, coats: NewestCoats | None = None
+    row: Forecast,
+    *,
+    today: date,
+    business: Business,
+    coats: NewestCoats | None = None,
+    work: WorkFacts | None = None,
 ) -> Upkeep | None:
     """For the deck of a forecast; None while the prices of the two jobs are not known. `coats` is
-    the newest coat of this deck alone, read where it is not given.
+    the newest coat of this deck alone, `work` what the rules of the work ask of its past; both are
+    read where they are not given.
 
     Its first job comes in the month of the forecast's due day, or in the next one that can be
     worked; the others follow at the best age.
@@ -117,7 +111,8 @@ def deck_upkeep(
         forecast.FILM_WEAR if core.is_film[0] else forecast.OIL_WEAR,
         forecast.recoats_between_strips(coats_a_job(coats)),
     )
-    plan = UpkeepPlanner(row, coats, core, today)
+    facts = work or read_work_facts([row.deck_id])
+    plan = UpkeepPlanner(row, coats, core, facts, today)
     return Upkeep(
         upkeep_a_year=whole_amount(best.upkeep_a_year),
         neglect_a_year=whole_amount(best.neglect_a_year),
@@ -141,20 +136,19 @@ def whole_amount(amount: float) -> Decimal:
 
 
 def deck_job_prices(row: Forecast, *, today: date, currency: str) -> dict[str, JobPrice]:
-    """By kind of job; a kind that was hardly ever priced is left out, and so is one never charged
+    """By kind of job: what was charged last on this deck, else the middle price of the other decks,
+    at most an hour old. A kind that was hardly ever priced is left out, and so is one never charged
     here while nobody knows the size of this deck."""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            PRICES_SQL, {"deck": row.deck_id, "currency": currency, "since": today - MAX_PRICE_AGE}
-        )
-        found = cursor.fetchall()
-    prices = {}
-    for kind, own, middle, jobs in found:
-        if own is not None:
-            prices[kind] = JobPrice(own, is_own=True)
-        elif jobs >= MIN_PRICED_JOBS and row.deck.area_m2 is not None:
-            area = float(max(row.deck.area_m2, MIN_AREA_M2))
-            prices[kind] = JobPrice(whole_amount(float(middle) * area), is_own=False)
+    prices: dict[str, JobPrice] = {}
+    for job in row.deck.jobs.all():  # the newest first
+        is_recent = job.finished_on > today - MAX_PRICE_AGE
+        if job.starts_a_coat and job.amount and job.currency == currency and is_recent:
+            prices.setdefault(job.kind, JobPrice(job.amount, is_own=True))
+    if len(prices) == len(PRICED_KINDS) or row.deck.area_m2 is None:
+        return prices
+    area = float(max(row.deck.area_m2, MIN_AREA_M2))
+    for kind, middle in kept_middle_prices(today=today, currency=currency).items():
+        prices.setdefault(kind, JobPrice(whole_amount(middle * area), is_own=False))
     return prices
 
 
@@ -165,6 +159,7 @@ class UpkeepPlanner:
     row: Forecast
     coats: NewestCoats
     core: forecast.Coats
+    work: WorkFacts
     today: date
 
     @property
@@ -174,7 +169,8 @@ class UpkeepPlanner:
 
     @cached_property
     def advice(self) -> WorkAdvice:
-        return work_advice([self.row.deck_id], today=self.first_on)[self.row.deck_id]
+        deck = self.row.deck_id
+        return self.work.advice({deck: self.row.advice(self.first_on)})[deck]
 
     def jobs(self, age: float, recoat: JobPrice, strip: JobPrice) -> list[UpkeepJob]:
         """With a strip wherever the coats have grown too thick, and first where one is due now."""

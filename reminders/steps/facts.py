@@ -107,7 +107,10 @@ class ReminderFacts:
         self.assumed_unsent: set[int] = set()  # messages that a person takes for not gone out
         self.now = now
         self.zone = zone
-        self.rules = SendingRules.current()
+
+    @cached_property
+    def rules(self) -> SendingRules:
+        return SendingRules.current()
 
     def coats(self) -> Iterator[CoatRow]:
         """Client by client, so that the decks of one come together."""

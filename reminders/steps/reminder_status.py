@@ -25,6 +25,7 @@ class ReminderStatus:
     message_id: int | None = None
 
 
+UNCONFIRMED_CHIP = f"is-{State.UNCONFIRMED}"
 NOT_REMINDED_YET = ReminderStatus("Not reminded yet", "is-quiet", can_remind=True)
 
 
@@ -61,11 +62,11 @@ class DeckReminderState:
     unconfirmed_message: Message | None
 
 
-def deck_reminder_state(forecast: Forecast, *, now: datetime) -> DeckReminderState:
+def deck_reminder_state(
+    forecast: Forecast, *, business: Business, now: datetime
+) -> DeckReminderState:
     """What was said last, what comes next and when, and whether somebody stopped it."""
-    planning = plan_next_for_coats(
-        Forecast.objects.filter(pk=forecast.pk), Business.objects.get(), now=now
-    )
+    planning = plan_next_for_coats(Forecast.objects.filter(pk=forecast.pk), business, now=now)
     job = forecast.job_id
     made = planning.plan
     word = made.planned[0].due_steps[0] if made.planned else None
@@ -81,7 +82,9 @@ def deck_reminder_state(forecast: Forecast, *, now: datetime) -> DeckReminderSta
 def resendable_message(stands: ReminderStatus, *, now: datetime) -> Message | None:
     """The unconfirmed message, once the time is over after which it may be said by another
     channel."""
-    message = Message.objects.filter(pk=stands.message_id or 0, state=State.UNCONFIRMED).first()
+    if stands.chip != UNCONFIRMED_CHIP or stands.message_id is None:
+        return None
+    message = Message.objects.filter(pk=stands.message_id, state=State.UNCONFIRMED).first()
     return message if message and is_in_doubt(message, now=now) else None
 
 

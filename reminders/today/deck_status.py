@@ -4,6 +4,8 @@ the whole book at once: the rule of the planning (`reminders.steps`) as one expr
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import reduce
+from operator import or_
 from typing import Any
 
 from django.db.models import Case, CharField, Count, DateTimeField, F, Q, QuerySet, Value, When
@@ -39,6 +41,10 @@ class StatusRule:
         """A word that is due before this day is one to say now: those of this month."""
         return shift_months(month_of(self.today), 1)
 
+    @property
+    def steps_in_use(self) -> list[ReminderStep]:
+        return [step for step in self.steps if step.is_on]
+
 
 def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQuerySet:
     """With `status`: one of DECK_TABS, or QUIET where nothing is to be done yet."""
@@ -48,9 +54,8 @@ def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQueryS
         When(deck__in=accepted_deck_ids(), then=Value("booked")),
         When(job__in=stopped_job_ids(rule), then=Value("later")),
         When(job__in=job_ids_in_states(State.UNCONFIRMED, *PENDING_STATES), then=Value("reminded")),
+        When(job__in=Reminder.objects.order_by().values("job"), then=next_word(rule)),
         *first_word_conditions(rule),
-        *next_word_conditions(rule),
-        When(job__in=reminded_job_ids(), then=Value("reminded")),
     ]
     status = Case(*conditions, default=Value(QUIET), output_field=CharField())
     return rows.annotate(status=status)
@@ -86,37 +91,46 @@ def stopped_job_ids(rule: StatusRule) -> QuerySet[Any, Any]:
     return Stop.objects.filter(in_force).order_by().values("job")
 
 
-def reminded_job_ids() -> QuerySet[Any, Any]:
-    return Reminder.objects.order_by().values("job")
-
-
 def job_ids_in_states(*states: str) -> QuerySet[Any, Any]:
     return Reminder.objects.filter(message__state__in=states).order_by().values("job")
 
 
 def first_word_conditions(rule: StatusRule) -> list[When]:
-    """Where nothing has been said, the pacing plan goes before the days of the steps."""
-    in_force = PacedDeck.objects.filter(Q(until=None) | Q(until__gte=rule.today)).order_by()
-    is_soon = Q(job__in=in_force.filter(week__lt=rule.until).values("job"))
-    unsaid = ~Q(job__in=reminded_job_ids()) & Q(job__in=in_force.values("job"))
-    return [When(unsaid, then=Case(When(is_soon, then=Value("remind")), default=Value(QUIET)))]
+    """Where nothing has been said the pacing plan goes before the day of the first step in use."""
+    return [
+        When(job__in=paced_soon(rule).values("job"), then=Value("remind")),
+        When(job__in=paced_decks(rule).values("job"), then=Value(QUIET)),
+        *(When(step_is_due(step, rule), then=Value("remind")) for step in rule.steps_in_use[:1]),
+    ]
 
 
-def next_word_conditions(rule: StatusRule) -> list[When]:
-    """The lowest step in use that was not said yet, or that reached nobody, decides."""
-    found = []
-    for step in rule.steps:
-        if not step.is_on:
-            continue
-        is_open = ~Q(job__in=job_ids_past_step(step.number))
-        day = {f"{ANCHOR_COLUMNS[step.anchor]}__lt": rule.until - timedelta(days=step.offset_days)}
-        words = Case(
-            When(Q(**day), then=Value("remind")),
-            When(job__in=reminded_job_ids(), then=Value("reminded")),
-            default=Value(QUIET),
+def paced_decks(rule: StatusRule) -> QuerySet[PacedDeck]:
+    """Of the plan in force."""
+    return PacedDeck.objects.filter(Q(until=None) | Q(until__gte=rule.today)).order_by()
+
+
+def paced_soon(rule: StatusRule) -> QuerySet[PacedDeck]:
+    return paced_decks(rule).filter(week__lt=rule.until)
+
+
+def next_word(rule: StatusRule) -> Case:
+    """After a word, the lowest step in use that was not said yet, or that reached nobody,
+    decides."""
+    decisions = [
+        When(
+            ~Q(job__in=job_ids_past_step(step.number)),
+            then=Case(
+                When(step_is_due(step, rule), then=Value("remind")), default=Value("reminded")
+            ),
         )
-        found.append(When(is_open, then=words))
-    return found
+        for step in rule.steps_in_use
+    ]
+    return Case(*decisions, default=Value("reminded"), output_field=CharField())
+
+
+def step_is_due(step: ReminderStep, rule: StatusRule) -> Q:
+    before = rule.until - timedelta(days=step.offset_days)
+    return Q(**{f"{ANCHOR_COLUMNS[step.anchor]}__lt": before})
 
 
 def job_ids_past_step(number: int) -> QuerySet[Any, Any]:
@@ -134,8 +148,26 @@ def count_decks_by_tab(rows: ForecastQuerySet, rule: StatusRule) -> dict[str, in
 
 
 def decks_in_tab(rows: ForecastQuerySet, rule: StatusRule, tab: str) -> ForecastQuerySet:
-    found = with_deck_status(rows, rule)
-    return found if tab == "all" else found.filter(status=tab)  # type: ignore[misc] # annotated
+    """With their `status`. Those that may stand there are found by the least that tells, so that
+    the whole rule is asked of these alone."""
+    if tab == "all":
+        return with_deck_status(rows, rule)
+    found = with_deck_status(rows.filter(may_stand_in(tab, rule)), rule)
+    return found.filter(status=tab).annotate(status=Value(tab))  # type: ignore[misc] # annotated
+
+
+def may_stand_in(tab: str, rule: StatusRule) -> Q:
+    """What each deck of a tab is, as the rule has it; others may be it too."""
+    if tab == "booked":
+        return Q(deck__in=booked_deck_ids()) | Q(deck__in=accepted_deck_ids())
+    if tab == "offered":
+        return Q(deck__in=open_offer_deck_ids(rule))
+    if tab == "later":
+        return Q(job__in=stopped_job_ids(rule))
+    if tab == "reminded":
+        return Q(job__in=Reminder.objects.order_by().values("job"))
+    due = [step_is_due(step, rule) for step in rule.steps_in_use]
+    return reduce(or_, [*due, Q(job__in=paced_soon(rule).values("job"))])
 
 
 def current_rule(today: date) -> StatusRule:

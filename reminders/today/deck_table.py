@@ -8,7 +8,6 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.core.cache import cache
 from django.db.models import (
     Case,
     DateField,
@@ -40,7 +39,7 @@ from jobs.models import (
 )
 from jobs.scope import work_advice
 from reminders.due import DeckRow, value_columns
-from reminders.forecasting import MAX_PRICE_AGE, middle_prices, ranked_reasons
+from reminders.forecasting import MAX_PRICE_AGE, kept_middle_prices, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
 from reminders.pacing import deck_prices
 from reminders.today.deck_status import (
@@ -59,7 +58,6 @@ from reminders.today.wear_words import (
 )
 
 ADVICE_NOTES = {WorkAdvice.LOOK: "look first", WorkAdvice.STRIP: "most likely a strip"}
-MIDDLE_PRICES_KEPT = 3600  # seconds
 ROWS_A_PAGE = 80
 MAX_CHOSEN_ROWS = 500  # as many as one press reminds
 MAX_EXPORTED_ROWS = 20_000
@@ -214,14 +212,7 @@ class DeckTable:
 
     @cached_property
     def middle_prices(self) -> dict[str, float]:
-        """Asked for once an hour: they move with a season, and the question reads every job."""
-        currency = self.business.currency
-        key = f"middle-prices/{currency}/{self.rule.today}"
-        found: dict[str, float] | None = cache.get(key)
-        if found is None:
-            found = middle_prices(today=self.rule.today, currency=currency)
-            cache.set(key, found, MIDDLE_PRICES_KEPT)
-        return found
+        return kept_middle_prices(today=self.rule.today, currency=self.business.currency)
 
     def lines(self, part: slice) -> list[TodayDeck]:
         return self.lines_in_order(self.ordered, part)
@@ -298,7 +289,7 @@ class DeckTable:
     def towns(self) -> list[str]:
         """To choose from. Of all properties: those without a deck in the table are few, and to
         leave them out every deck would be read."""
-        return sorted(Property.objects.order_by().values_list("town", flat=True).distinct())
+        return Property.objects.town_names()
 
 
 def first_value(points: Sequence[ContactPointRow], *kinds: str) -> str:

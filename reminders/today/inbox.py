@@ -93,13 +93,10 @@ def count_inbox(*, today: date) -> int:
 
 def read_inbox(*, today: date) -> Inbox:
     """The matters of each kind, clients' words first, newest first."""
-    items = [
-        *to_do_items(),
-        *offer_items(),
-        *message_items(),
-        *booking_items(today),
-    ]
-    return Inbox(items[:MAX_INBOX_ROWS], count_inbox(today=today))
+    parts = [to_do_items(), offer_items(), message_items(), *booking_items(today)]
+    items = [item for part in parts for item in part]
+    is_all = all(len(part) < MAX_INBOX_ROWS for part in parts)
+    return Inbox(items[:MAX_INBOX_ROWS], len(items) if is_all else count_inbox(today=today))
 
 
 def to_do_items() -> list[InboxItem]:
@@ -159,21 +156,24 @@ def message_items() -> list[InboxItem]:
     ]
 
 
-def booking_items(today: date) -> list[InboxItem]:
+def booking_items(today: date) -> list[list[InboxItem]]:
+    """Those that are held, and those not logged."""
     kinds = [
         ("held", "Weather hold", "is-caution", held_bookings()),
         ("unlogged", "Not logged", "is-open", unlogged_bookings(today=today)),
     ]
     return [
-        InboxItem(
-            kind,
-            label,
-            chip,
-            f"{booking.site.street}, {booking.site.town}, {booking.crew.name}",
-            booking.first_on,
-            booking,
-            booking.client_id,
-        )
+        [
+            InboxItem(
+                kind,
+                label,
+                chip,
+                f"{booking.site.street}, {booking.site.town}, {booking.crew.name}",
+                booking.first_on,
+                booking,
+                booking.client_id,
+            )
+            for booking in rows.select_related("client", "site", "crew")[:MAX_INBOX_ROWS]
+        ]
         for kind, label, chip, rows in kinds
-        for booking in rows.select_related("client", "site", "crew")[:MAX_INBOX_ROWS]
     ]

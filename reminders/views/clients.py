@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.db.models import Count, Prefetch, Sum
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -121,7 +121,9 @@ def clients_page(kept: str, number: str | None) -> dict[str, Any]:
         rows = rows.exclude(archived_at=None)
     elif kept != "all":
         rows = rows.filter(archived_at=None)
-    page = Paginator(rows, CLIENTS_PER_PAGE).get_page(number)
+    numbers = Paginator(rows.values_list("pk", flat=True), CLIENTS_PER_PAGE)
+    page: Page[Any] = numbers.get_page(number)
+    page.object_list = list(rows.filter(pk__in=page.object_list))  # only of these all columns
     decks = Deck.objects.filter(site__client__in=[client.pk for client in page.object_list])
     by_client: dict[int, list[Deck]] = {}
     for deck in decks.select_related("site", "forecast").order_by("site_id", "label"):

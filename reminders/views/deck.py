@@ -12,8 +12,7 @@ from django.views.decorators.http import require_GET
 from clients.models import Deck
 from clients.pages import business_of, business_today
 from jobs.models import Defect, Offer
-from jobs.scope import work_advice
-from jobs.work import coat_build
+from jobs.scope import read_work_facts
 from reminders.forecasting import (
     deck_upkeep,
     factors_with_months,
@@ -25,7 +24,7 @@ from reminders.forecasting import (
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast
 from reminders.steps import deck_reminder_state
-from reminders.timeline import deck_timeline
+from reminders.timeline import deck_timeline, with_history
 
 MAX_OFFERS = 8
 
@@ -33,12 +32,15 @@ MAX_OFFERS = 8
 @require_GET
 def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
-    deck = get_object_or_404(Deck.objects.with_owner(), pk=pk)
-    forecast = (
-        Forecast.objects.filter(deck=deck).select_related("job__deck__site", "deck__site").first()
-    )
+    decks = Deck.objects.with_owner().select_related("forecast__job")
+    deck = get_object_or_404(with_history(decks), pk=pk)
+    forecast: Forecast | None = getattr(deck, "forecast", None)
+    if forecast:
+        forecast.job.deck = deck
     today = business_today(request)
+    business = business_of(request)
     coats = read_newest_coats([deck.pk], today=today) if forecast else None
+    work = read_work_facts([deck.pk])
     context = {
         "deck": deck,
         "contact_points": deck.site.client.contact_points.filter(suspended_at=None),
@@ -48,18 +50,22 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "missing": missing_things(forecast) if forecast else [],
         "curve": forecast_wear_curve(forecast, today=today, coats=coats) if forecast else None,
         "upkeep": (
-            deck_upkeep(forecast, today=today, business=business_of(request), coats=coats)
+            deck_upkeep(forecast, today=today, business=business, coats=coats, work=work)
             if forecast
             else None
         ),
-        "build": coat_build(deck),
+        "build": work.build(deck.pk),
         "defects": Defect.objects.open_by_deck([deck.pk]).get(deck.pk, []),
         "approval": deck.colour_approvals.select_related("product").first(),
         "structure": deck.structure_checks.first(),
-        "advice": work_advice([deck.pk], today=today)[deck.pk],
+        "advice": work.advice({deck.pk: forecast.advice(today)} if forecast else {})[deck.pk],
         "years": deck_timeline(deck),
         "documents": deck.documents.all(),
-        "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
+        "reminding": (
+            deck_reminder_state(forecast, business=business, now=timezone.now())
+            if forecast
+            else None
+        ),
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
         "today": today,

@@ -33,7 +33,9 @@ COLUMNS = {
     "clients_contactpoint": (
         "client_id, kind, value, normalized, label, is_preferred, suspended_why"
     ),
-    "clients_consent": "client_id, channel, is_given, basis, wording, evidence",
+    "clients_consent": (
+        "client_id, channel, is_given, basis, wording, evidence, asked_by, asked_where"
+    ),
     "clients_property": (
         "id, client_id, street, town, region, postcode, country, latitude, longitude, time_zone, "
         "access_notes"
@@ -78,7 +80,10 @@ def make_bench_book(decks: int, today: date) -> Business:
     copy_rows("clients_contactpoint", contact_rows(ids))
     copy_rows(
         "clients_consent",
-        ((n, "email", True, "express", "Yes, remind me by e-mail.", "sign-off form") for n in ids),
+        (
+            (n, "email", True, "express", "Yes, remind me by e-mail.", "sign-off form", "", "")
+            for n in ids
+        ),
     )
     copy_rows("clients_property", property_rows(random, ids))
     copy_rows("clients_deck", bench_deck_rows(random, ids))

@@ -5,8 +5,10 @@ import os
 import subprocess
 import sys
 from argparse import ArgumentParser
-from collections.abc import Callable
-from datetime import date
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
@@ -16,10 +18,12 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 from django.utils import timezone
 
+from reminders import actions
 from tests.bench import (
     book,
     core,
     forecasts,
+    growth,
     importing,
     lists,
     offers,
@@ -53,6 +57,7 @@ BENCHES = [
     "sending",
     "unsubscribe",
     "rude",
+    "growth",
 ]
 
 
@@ -69,8 +74,15 @@ class Command(BaseCommand):
         parser.add_argument("--offers", type=int, default=400)
         parser.add_argument("--only", nargs="*", choices=BENCHES, default=None)
         parser.add_argument("--format", choices=["table", "json"], default="table")
+        parser.add_argument(
+            "--sizes", type=int, nargs="+", help="The part growth in books of so many decks each"
+        )
+        parser.add_argument("--picture", type=Path, help="Where --sizes draws what grows (SVG)")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if options["sizes"]:
+            self.compare_sizes(options["sizes"], options["picture"])
+            return
         if settings.DATABASES["default"]["NAME"] != SCRATCH:
             sys.exit(self.in_scratch_database())
         results = self.measure(options)
@@ -83,14 +95,37 @@ class Command(BaseCommand):
             )
             self.stdout.write(f"{name:10} {line}")
 
+    def compare_sizes(self, sizes: Sequence[int], picture: Path | None) -> None:
+        """A scratch database for each size, one after the other."""
+        found = {}
+        for size in sizes:
+            ask = ["bench", "--decks", str(size), "--only", "growth", "--format", "json"]
+            with self.scratch_database():
+                done = subprocess.run(
+                    [sys.executable, sys.argv[0], *ask],
+                    env=scratch_environment(),
+                    stdout=subprocess.PIPE,
+                    check=True,
+                )
+            found[size] = json.loads(done.stdout)["growth"]
+        self.stdout.write(growth.growth_table(found))
+        if picture:
+            picture.write_text(growth.growth_picture(found))
+
     def in_scratch_database(self) -> int:
-        """Make the scratch database, run this very command in it, drop it."""
-        self.sql(f"DROP DATABASE IF EXISTS {SCRATCH} WITH (FORCE)")
-        self.sql(f"CREATE DATABASE {SCRATCH}")
-        try:
+        """Run this very command in the scratch database."""
+        with self.scratch_database():
             return subprocess.run(
                 [sys.executable, *sys.argv], env=scratch_environment(), check=False
             ).returncode
+
+    @contextmanager
+    def scratch_database(self) -> Iterator[None]:
+        """Made empty, and dropped afterwards."""
+        self.sql(f"DROP DATABASE IF EXISTS {SCRATCH} WITH (FORCE)")
+        self.sql(f"CREATE DATABASE {SCRATCH}")
+        try:
+            yield
         finally:
             self.sql(f"DROP DATABASE IF EXISTS {SCRATCH} WITH (FORCE)")
 
@@ -125,11 +160,12 @@ class Command(BaseCommand):
             "sending": lambda: sending.measure_delivery(options["messages"], now),
             "unsubscribe": lambda: unsubscribing.measure_unsubscribe(options["messages"], now),
             "rude": rude.measure_rude_visitors,
+            "growth": lambda: self.measure_growth(options["decks"], today, now),
             "import": lambda: importing.measure_list_import(options["rows"]),
         }
         results = {"book": {"decks": float(options["decks"]), "made_s": took}}
         for name, step in steps.items():
-            wanted = set(options["only"] or BENCHES)
+            wanted = set(options["only"] or {*BENCHES} - {"growth"})
             if name in wanted or (
                 name == "forecasts" and {"due", "today", "lists", "planning", "pacing"} & wanted
             ):
@@ -140,7 +176,14 @@ class Command(BaseCommand):
     def measure_lists(self, decks: int, today: date) -> dict[str, float]:
         """With a busy business's outbox, offers and diary, which later parts then have too."""
         traffic.make_bench_traffic(decks=decks, today=today)
+        self.sql("VACUUM ANALYZE")
         return lists.measure_list_pages(today)
+
+    def measure_growth(self, decks: int, today: date, now: datetime) -> dict[str, float]:
+        actions.refresh_forecasts(today=today, now=now)
+        traffic.make_bench_traffic(decks=decks, today=today)
+        self.sql("VACUUM ANALYZE")
+        return growth.measure_growth(today, now)
 
     def write_line(self, text: str) -> None:
         self.stderr.write(text)

@@ -18,15 +18,25 @@ def list_addresses(today: date) -> dict[str, str]:
     return {
         "Today": "/",
         "Today, all decks": "/?tab=all",
+        "Today, by price": "/?tab=all&sort=price",
+        "to settle": "/?inbox=open",
         "due list": f"/due/{today:%Y-%m}/",
+        "due before": f"/due/{today:%Y-%m}/?earlier=1",
         "clients": "/clients/",
         "clients, looked up": "/clients/?q=otti",
-        "clients, page 900": "/clients/?page=900",
+        "clients, last page": "/clients/?page=100000",
+        "search": "/decks/?q=recoats+2025+lunenburg",
         "outbox": "/outbox/",
         "diary": "/diary/",
         "offers": "/offers/",
+        "ledger": "/jobs/ledger/",
         "products": "/jobs/products/",
+        "calls": "/outbox/calls/",
+        "letters": "/outbox/letters/",
+        "audit trail": "/settings/audit/",
         "figures": "/figures/",
+        "a deck": "/decks/302/",
+        "a client": "/clients/302/",
     }
 
 

@@ -5,7 +5,7 @@ from datetime import date
 
 from django.db import connection
 
-from jobs.models import Crew
+from jobs.models import Booking, Crew
 from tests.bench.offers import make_bench_prices
 
 # Every third deck that is due was reminded once in the last two years; of these one in 400 is in
@@ -35,12 +35,12 @@ STATEMENTS = [
     INSERT INTO jobs_offer (number, revision, state, language, currency, tax_mode, tax_rounding,
         net, tax, total, hours, drafted_on, valid_until, introduction, waiting, sent_at,
         answered_at, answered_by, accepted_week, decline_reason, decline_words, withdrawn_why,
-        client_id, property_id, price_list_id, visits)
+        client_id, property_id, price_list_id, visits, deposit_amount, deposit_percent, terms)
     SELECT d.id, 1, kind.state, 'en', 'CAD', 'exclusive', 'total', 1000, 150, 1150, 9, kind.made,
-        kind.made + 40, '', '[]', kind.made,
+        kind.made + 40, '', '{}', kind.made,
         CASE WHEN kind.state <> 'open' THEN kind.made + 9 END, '',
         CASE WHEN kind.state = 'accepted' THEN date_trunc('week', kind.made + 30) END, '', '', '',
-        d.id, d.property_id, list.id, 1
+        d.id, d.property_id, list.id, 1, 0, 0, '{}'
     FROM clients_deck d, (SELECT min(id) AS id FROM jobs_pricelist) list, LATERAL (
         SELECT CASE WHEN d.id %% 100 = 1 THEN 'open' WHEN d.id %% 2000 = 5 THEN 'accepted'
                 ELSE 'declined' END AS state,
@@ -82,10 +82,11 @@ CREWS = ["Tern crew", "Plover crew", "Gannet crew"]
 
 def make_bench_traffic(*, decks: int, today: date) -> None:
     """Once, on the book of `make_bench_book` with its forecasts."""
+    if Booking.objects.exists():
+        return
     make_bench_prices()
     for name in CREWS:
         Crew.objects.get_or_create(name=name, defaults={"hours_a_day": 8})
     with connection.cursor() as cursor:
         for statement in STATEMENTS:
             cursor.execute(statement, {"today": today, "decks": decks})
-        cursor.execute("VACUUM ANALYZE")

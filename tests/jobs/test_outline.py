@@ -145,5 +145,5 @@ def test_hours_of_more_decks_take_no_more_queries(
     price_list()
     listed = [deck().pk for _ in range(4)]
     for some in (listed[:1], listed):
-        with django_assert_num_queries(13):
+        with django_assert_num_queries(12):
             work_hours_by_deck(some, today=TODAY)

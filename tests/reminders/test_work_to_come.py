@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from datetime import date
 from decimal import Decimal
 
@@ -184,7 +185,7 @@ def test_a_large_book_is_counted_once_a_day_and_the_page_says_so(
 ) -> None:
     coated(on=date(2025, 5, 10))
     assert "Counted once a day" not in as_owner.get("/figures/").content.decode()
-    monkeypatch.setattr("reminders.figures.work_to_come.LARGE_BOOK_DECKS", 0)
+    monkeypatch.setattr("reminders.figures.keeping.LARGE_BOOK_DECKS", 0)
 
     first = as_owner.get("/figures/work_to_come.csv").content
     coated(on=date(2025, 6, 10))
@@ -193,3 +194,23 @@ def test_a_large_book_is_counted_once_a_day_and_the_page_says_so(
     assert "Counted once a day" in as_owner.get("/figures/").content.decode()
     tasks.refresh_forecasts_nightly()  # counts again, as it does each night
     assert as_owner.get("/figures/work_to_come.csv").content != first
+
+
+@pytest.mark.django_db
+def test_the_other_figures_of_a_large_book_are_counted_once_an_hour_on_the_page_and_now_in_files(
+    as_owner, coated, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("reminders.figures.keeping.LARGE_BOOK_DECKS", 0)
+    coated(on=date(2026, 5, 10))
+    shown = page_of_figures(as_owner)
+    first = as_owner.get("/figures/decks.csv").content
+    coated(on=date(2026, 6, 10))
+
+    assert "Counted once an hour" in shown
+    assert page_of_figures(as_owner) == shown
+    assert as_owner.get("/figures/decks.csv").content != first
+
+
+def page_of_figures(browser: Browser) -> str:
+    """Without what is new on each page."""
+    return re.sub(r'value="\w{64}"', "", browser.get("/figures/").content.decode())

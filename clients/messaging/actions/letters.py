@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import F
 
-from clients.messaging.channels.letters import batches, printing, sheet_for_country
+from clients.messaging.channels.letters import batches, sheet_for_country
 from clients.messaging.models import BatchedLetter, LetterBatch, Message
 from clients.messaging.models.message import State
 from clients.messaging.outbox import (
@@ -91,6 +91,8 @@ def print_letter_batch(
     if not letters:
         raise LetterError("No letter of this batch is left to print.")
     check_address_fit(letters, business)
+    from clients.messaging.channels.letters import printing  # loads WeasyPrint
+
     copy = batch.prints + 1
     pdf = printing.batch_pdf(
         batch,

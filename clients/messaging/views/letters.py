@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.messaging.actions import letters as actions
-from clients.messaging.channels.letters import batches, printing, sheet_for_country
+from clients.messaging.channels.letters import batches, sheet_for_country
 from clients.messaging.models import Attachment, LetterBatch
 from clients.models import channels_with
 from clients.pages import ViewFunction, business_of, current_user, office_required
@@ -122,6 +122,8 @@ def take_apart(request: HttpRequest, pk: int) -> HttpResponse:
 @office_required
 def download_test_sheet(request: HttpRequest) -> HttpResponse:
     """To be folded and held against the window of an envelope."""
+    from clients.messaging.channels.letters import printing  # loads WeasyPrint
+
     pdf = printing.render_window_test(business_of(request))
     return attachment_response(pdf, "application/pdf", "test-sheet.pdf")
 

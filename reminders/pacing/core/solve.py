@@ -4,8 +4,7 @@ whole."""
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
-from scipy.sparse import coo_matrix, csr_matrix, diags, hstack, vstack
+import scipy  # whose parts load themselves when they are used
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.pacing.core.hall_intervals import (
@@ -187,18 +186,19 @@ class PacingSolver:
             moments_by_week(work, self.fixed, self.hours, self.found.past)
         )
         count = len(choices)
-        self.assignment = coo_matrix(
+        self.assignment = scipy.sparse.coo_matrix(
             (np.ones(count), (choices.row, np.arange(count))), shape=(len(work), count)
         ).tocsr()
         self.assignment = self.assignment[np.unique(choices.row)]
-        self.sums = vstack(
+        self.sums = scipy.sparse.vstack(
             [self.week_sum_matrix(work.moments[choices.row, each]) for each in range(3)]
         ).tocsr()
 
-    def week_sum_matrix(self, amount: Floats) -> csr_matrix:
+    def week_sum_matrix(self, amount: Floats) -> "scipy.sparse.csr_matrix":
         """A matrix that sums an amount of each choice over the weeks."""
         place = (self.choices.week, np.arange(len(self.choices)))
-        return coo_matrix((amount, place), shape=(self.work.weeks, len(self.choices))).tocsr()
+        shape = (self.work.weeks, len(self.choices))
+        return scipy.sparse.coo_matrix((amount, place), shape=shape).tocsr()
 
     def plan(self) -> tuple[Integers, float]:
         """The week of each, and a bound on the value of the free ones."""
@@ -240,29 +240,31 @@ class PacingSolver:
 
     def solve_lp(
         self, linearised: LinearisedBound, cost: Floats, *, least_value: float | None = None
-    ) -> OptimizeResult:
+    ) -> "scipy.optimize.OptimizeResult":
         """The linear program over the choices and the three sums of each week."""
         sums = 3 * self.work.weeks
         room = [
             (linearised.slopes, self.found.hours - linearised.intercept),
             (SHARED_DOUBT_ROW, linearised.max_doubt),
         ]
-        upper = [hstack([self.assignment, csr_matrix((self.assignment.shape[0], sums))])]
+        no_sums = scipy.sparse.csr_matrix((self.assignment.shape[0], sums))
+        upper = [scipy.sparse.hstack([self.assignment, no_sums])]
         upper += [self.capacity_rows(slopes) for slopes, _ in room]
         limits = [np.ones(self.assignment.shape[0]), *(self.remaining(*each) for each in room)]
         if least_value is not None:
-            upper.append(csr_matrix(np.concatenate([-self.choices.value, np.zeros(sums)])))
+            worth = np.concatenate([-self.choices.value, np.zeros(sums)])
+            upper.append(scipy.sparse.csr_matrix(worth))
             limits.append(np.array([-least_value]))
-        return linprog(
+        return scipy.optimize.linprog(
             np.concatenate([cost, np.zeros(sums)]),
-            A_ub=vstack(upper).tocsr(),
+            A_ub=scipy.sparse.vstack(upper).tocsr(),
             b_ub=np.concatenate(limits),
-            A_eq=hstack([self.sums, -diags(np.ones(sums))]).tocsr(),
+            A_eq=scipy.sparse.hstack([self.sums, -scipy.sparse.diags(np.ones(sums))]).tocsr(),
             b_eq=np.zeros(sums),
             method="highs-ds",
         )
 
-    def solve_milp(self, linearised: LinearisedBound) -> OptimizeResult:
+    def solve_milp(self, linearised: LinearisedBound) -> "scipy.optimize.OptimizeResult":
         """The same with every choice taken or not; for few choices, so the sums are written out."""
         inside = self.found.inside[:, self.found.past + self.choices.week]
         moments = self.work.moments[self.choices.row].T
@@ -271,22 +273,25 @@ class PacingSolver:
             (SHARED_DOUBT_ROW, linearised.max_doubt),
         ]
         rules = [
-            LinearConstraint(inside * (slopes @ moments), -np.inf, self.remaining(slopes, most))
+            scipy.optimize.LinearConstraint(
+                inside * (slopes @ moments), -np.inf, self.remaining(slopes, most)
+            )
             for slopes, most in room
         ]
-        return milp(
+        return scipy.optimize.milp(
             -self.choices.value,
-            constraints=[LinearConstraint(self.assignment, -np.inf, 1), *rules],
+            constraints=[scipy.optimize.LinearConstraint(self.assignment, -np.inf, 1), *rules],
             integrality=np.ones(len(self.choices)),
-            bounds=Bounds(0, 1),
+            bounds=scipy.optimize.Bounds(0, 1),
             options={"time_limit": MILP_SECONDS, "mip_rel_gap": 1e-6},
         )
 
-    def capacity_rows(self, slopes: Floats) -> csr_matrix:
+    def capacity_rows(self, slopes: Floats) -> "scipy.sparse.csr_matrix":
         """Rows over the choices and the three sums of each week, one a stretch."""
         plan = self.found.inside[:, self.found.past :]
-        parts = [csr_matrix(plan * slopes[:, [each]]) for each in range(3)]
-        return hstack([csr_matrix((len(plan), len(self.choices))), *parts]).tocsr()
+        parts = [scipy.sparse.csr_matrix(plan * slopes[:, [each]]) for each in range(3)]
+        no_choices = scipy.sparse.csr_matrix((len(plan), len(self.choices)))
+        return scipy.sparse.hstack([no_choices, *parts]).tocsr()
 
     def remaining(self, slopes: Floats, room: Floats) -> Floats:
         """What the plan may still fill; where a person or what is out has filled it already,

@@ -4,10 +4,12 @@ which of it can be printed behind the letter, and why the rest cannot."""
 from collections.abc import Iterable
 from dataclasses import dataclass
 from io import BytesIO
-
-from pypdf import PdfReader
+from typing import TYPE_CHECKING
 
 from clients.messaging.models import Attachment
+
+if TYPE_CHECKING:  # 29 MB: loaded by whoever prints
+    from pypdf import PdfReader
 
 MAX_ENCLOSURE_PAGES = 60  # of one enclosure; more does not fit into the envelope either
 MAX_ENCLOSED_BYTES = 100_000_000  # of all enclosures of a print
@@ -28,7 +30,7 @@ class Enclosure:
 
     row: Attachment
     why_apart: str = ""  # in words; then it is no part of the print
-    reader: PdfReader | None = None  # once it was opened
+    reader: "PdfReader | None" = None  # once it was opened
 
     @property
     def name(self) -> str:
@@ -64,8 +66,10 @@ def open_enclosures(enclosures: Iterable[Enclosure]) -> None:
             each.reader, each.why_apart = open_pdf(content)
 
 
-def open_pdf(content: bytes) -> tuple[PdfReader | None, str]:
+def open_pdf(content: bytes) -> "tuple[PdfReader | None, str]":
     """The reader, and why it cannot be printed."""
+    from pypdf import PdfReader
+
     try:
         reader = PdfReader(BytesIO(content))
         return reader, PASSWORD_PROTECTED if reader.is_encrypted else why_unprintable(reader)
@@ -73,7 +77,7 @@ def open_pdf(content: bytes) -> tuple[PdfReader | None, str]:
         return None, UNREADABLE_PDF
 
 
-def why_unprintable(reader: PdfReader) -> str:
+def why_unprintable(reader: "PdfReader") -> str:
     if not 0 < len(reader.pages) <= MAX_ENCLOSURE_PAGES:
         return (
             f"it has {len(reader.pages)} pages; at most {MAX_ENCLOSURE_PAGES} are printed behind a"
