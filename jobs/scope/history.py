@@ -8,11 +8,10 @@ from decimal import Decimal
 from typing import TypeVar
 
 from clients.models import Deck
-from jobs.models import CoatApplied, Defect, Job, Product, Visit
+from jobs.models import Defect, Job, Product, Visit
 from jobs.work import CoatBuild, measured_spreads
 
 JobOrVisit = TypeVar("JobOrVisit", Job, Visit)
-ON_BOARDS = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
 
 
 @dataclass(frozen=True)
@@ -25,7 +24,7 @@ class TopFinish:
 
 @dataclass(frozen=True)
 class DeckHistory:
-    """One deck's past: coating jobs and later visits, the newest first."""
+    """One deck's past: coating jobs of its boards and later visits, the newest first."""
 
     deck: Deck
     build: CoatBuild
@@ -38,7 +37,7 @@ class DeckHistory:
         """The finish on top of the boards; None if there is none or nobody knows which."""
         for job in self.jobs:
             for coat in reversed(job.coats_applied.all()):
-                if coat.is_finish and coat.surface in ON_BOARDS:
+                if coat.is_finish and coat.is_on_boards:
                     return TopFinish(coat.product, coat.colour) if coat.product else None
         return None
 
@@ -48,7 +47,7 @@ class DeckHistory:
         if not self.jobs or self.jobs[0].kind != Job.Kind.RECOAT:
             return 0
         coats = self.jobs[0].coats_applied.all()
-        counted = [c.coats for c in coats if c.is_finish and c.surface in ON_BOARDS]
+        counted = [c.coats for c in coats if c.is_finish and c.is_on_boards]
         return 0 if None in counted else sum(filter(None, counted))
 
     @property
@@ -85,7 +84,8 @@ def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
     """Of all these decks in five queries."""
     ids = [deck.pk for deck in decks]
     build = Job.objects.coat_build_by_deck(ids)
-    jobs = group_by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
+    coating = Job.objects.filter(deck__in=ids).coating().with_coats().newest_first()
+    jobs = group_by_deck(job for job in coating if job.is_on_boards)
     visits = group_by_deck(
         Visit.objects.filter(deck__in=ids, observer="crew").order_by("-visited_on", "-id")
     )

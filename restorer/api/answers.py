@@ -7,7 +7,7 @@ from typing import Annotated
 from ninja import Schema
 from pydantic import Field
 
-from clients.models import Channel, ContactPoint, Deck, Property, Species
+from clients.models import Channel, ContactPoint, Deck, Property, Species, Surface
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import (
     Booking,
@@ -39,7 +39,7 @@ FinishName = Annotated[str, Field(json_schema_extra={"enum": ["", *FinishClass.v
 WorkName = Annotated[str, Field(json_schema_extra={"enum": WorkAdvice.values})]
 JobKind = Annotated[str, Field(json_schema_extra={"enum": Job.Kind.values})]
 SkyName = Annotated[str, Field(json_schema_extra={"enum": ["", *Job.Sky.values]})]
-SurfaceName = Annotated[str, Field(json_schema_extra={"enum": CoatApplied.Surface.values})]
+SurfaceName = Annotated[str, Field(json_schema_extra={"enum": Surface.values})]
 ProductKind = Annotated[str, Field(json_schema_extra={"enum": Product.Kind.values})]
 BaseName = Annotated[str, Field(json_schema_extra={"enum": Product.Base.values})]
 PigmentName = Annotated[str, Field(json_schema_extra={"enum": Product.Pigment.values})]
@@ -213,7 +213,7 @@ class CoatAppliedOut(Schema):
     batch_id: int | None
     batch: str
     colour: str
-    surface: SurfaceName
+    surfaces: list[SurfaceName]
     coats: int | None = Field(description="Null where nobody counted.")
     litres: Decimal | None
 

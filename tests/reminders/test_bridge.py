@@ -78,7 +78,7 @@ def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
                 job=job,
                 position=position + 1,
                 coats=chance.randrange(1, 4),
-                surface=chance.choice(["boards", "all", "rails"]),
+                surfaces=chance.choice([["boards"], ["boards", "rails"], ["rails"]]),
                 product=chance.choice([finish, finish, stripper]),
             )
     refresh(deck)
@@ -227,18 +227,18 @@ def test_stripper_and_rails_do_not_count_as_the_coat_on_the_boards(coated):
     job = deck.jobs.get()
     plain = deck.forecast.due_on
     coat_of(job, 2, kind="stripper", finish_class="")
-    coat_of(job, 3, surface="rails", finish_class="solid_film")
+    coat_of(job, 3, surfaces=["rails"], finish_class="solid_film")
 
     refresh(deck)
 
     assert Forecast.objects.get(deck=deck).due_on == plain
 
 
-def coat_of(job, position, surface="boards", **product):
+def coat_of(job, position, surfaces=("boards",), **product):
     from tests.factories import CoatFactory
 
     return CoatFactory(
-        job=job, position=position, surface=surface, product=ProductFactory(**product)
+        job=job, position=position, surfaces=[*surfaces], product=ProductFactory(**product)
     )
 
 
