@@ -137,6 +137,14 @@ class Migration(migrations.Migration):
                 name="coat_elsewhere_by_job",
             ),
         ),
+        migrations.AddIndex(
+            "coatapplied",
+            models.Index(
+                fields=["job"],
+                condition=~Q(surfaces=["boards"]),
+                name="coat_beyond_boards_by_job",
+            ),
+        ),
         migrations.RunSQL(COAT_BUILD, migrations.RunSQL.noop),
         migrations.RunSQL(COAT, "DROP VIEW jobs_coat"),
     ]

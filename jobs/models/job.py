@@ -351,6 +351,11 @@ class CoatApplied(models.Model):
                 condition=~Q(surfaces__contains=["boards"]),
                 name="coat_elsewhere_by_job",
             ),
+            models.Index(
+                fields=["job"],
+                condition=~Q(surfaces=["boards"]),
+                name="coat_beyond_boards_by_job",
+            ),
         ]
         constraints = [
             models.UniqueConstraint(fields=["job", "position"], name="coat_position_once_a_job"),

@@ -18,7 +18,7 @@ from jobs.forecast_summary import WorkAdvice
 from jobs.models import AppliedFinish, CoatApplied, Job
 from jobs.scope import work_advice
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecasting import missing_reasons, ranked_reasons
+from reminders.forecasting import DueSurfaces, missing_reasons, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
@@ -36,6 +36,8 @@ class DueDeck(DeckRow):
 
     half_worn_on: date
     late_on: date
+    boards_due_on: date
+    others: list[dict[str, Any]]
     chance_worn: float
     contributions: dict[str, float]
     unknowns: dict[str, float]
@@ -73,6 +75,12 @@ class DueDeck(DeckRow):
     def due(self) -> str:
         """Its month, the one that every list and message names."""
         return f"Due {display.format_month(self.due_on)}"
+
+    @property
+    def surfaces(self) -> str:
+        """What is due and what is not yet, where that differs."""
+        due = DueSurfaces.of(self.boards_due_on, self.others)
+        return due.words(self.today or self.due_on)
 
     @property
     def window(self) -> str:
@@ -113,7 +121,8 @@ def due_decks(
     """The rows as lines, in the order of `by_town`, with coats and status:
     a fixed number of queries."""
     found = [
-        DueDeck(*row) for row in rows.by_town(on=on).values_list(*value_columns(DueDeck))[part]
+        DueDeck(*row)
+        for row in rows.by_town(on=on).with_surfaces().values_list(*value_columns(DueDeck))[part]
     ]
     return with_finishes_and_status(found, today=today)
 
@@ -180,7 +189,7 @@ def summarise_carried_over(month: date, *, today: date, limit: int) -> CarriedOv
     rows = carried_over(month)
     figures = rows.count_and_area()
     by_worth = rows.by_town(on=month).order_by(F("worth").desc(nulls_last=True), "deck_id")
-    first = by_worth.values_list(*value_columns(DueDeck))[:limit]
+    first = by_worth.with_surfaces().values_list(*value_columns(DueDeck))[:limit]
     found = (
         with_finishes_and_status([DueDeck(*row) for row in first], today=today)
         if figures["decks"]
@@ -230,6 +239,7 @@ COLUMNS = [
     "coat_build",
     "standing",
     "work",
+    "surfaces",
 ]
 
 

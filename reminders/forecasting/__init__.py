@@ -10,6 +10,7 @@ from reminders.forecasting.accuracy import (
 from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
 from reminders.forecasting.check_worth import client_check_worth
 from reminders.forecasting.curve import forecast_wear_curve
+from reminders.forecasting.due_surfaces import DueSurfaces
 from reminders.forecasting.price_ratio import (
     MAX_PRICE_AGE,
     MIN_PRICED_JOBS,
@@ -32,6 +33,7 @@ __all__ = [
     "MIN_MEANINGFUL_VISITS",
     "MIN_PRICED_JOBS",
     "STRIP_PRICE_RATIO",
+    "DueSurfaces",
     "NewestCoats",
     "client_check_worth",
     "count_graded_visits",

@@ -332,6 +332,7 @@ class DueOut(Schema):
     coat_build: int
     standing: str = Field(description="Where reminding stands.")
     work: WorkName
+    surfaces: str = Field(description="What is due and what not yet; empty where all of it is.")
 
 
 class ScopeOut(Schema):

@@ -1,0 +1,216 @@
+"""Rails, stairs and screens: dates of their own, and what that makes of the deck's."""
+
+import json
+from collections.abc import Callable
+from datetime import date, timedelta
+from io import StringIO
+from typing import Any
+
+import numpy as np
+import pytest
+from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from freezegun import freeze_time
+
+from clients.models import Deck
+from reminders import forecast
+from reminders.forecasting import DueSurfaces, bridge, read_newest_coats
+from reminders.models import Forecast, SurfaceForecast
+from tests.factories import CoatFactory, JobFactory, VisitFactory
+from tests.reminders.conftest import NOW, TODAY, coat, refresh
+
+pytestmark = pytest.mark.django_db
+Coated = Callable[..., Deck]
+OF_THE_ROW = ("id", "deck_id", "job_id", "computed_at")
+
+
+def numbers(deck: Deck) -> dict[str, Any]:
+    values = Forecast.objects.values().get(deck=deck)
+    return {name: value for name, value in values.items() if name not in OF_THE_ROW}
+
+
+def own(deck: Deck) -> dict[str, SurfaceForecast]:
+    return {row.surface: row for row in deck.surface_forecasts.all()}
+
+
+@pytest.fixture
+def apart(coated: Coated) -> Deck:
+    """Everything coated in June 2020, the boards again in September 2026."""
+    deck = coated(on=date(2020, 6, 10), rail_m=12, label="Sun deck")
+    deck.jobs.get().coats_applied.update(surfaces=["boards", "rails"])
+    coat(deck, on=date(2026, 9, 10))
+    refresh(deck)
+    return deck
+
+
+def test_a_book_without_surfaces_keeps_every_number(coated: Coated) -> None:
+    plain = coated(on=date(2025, 6, 10))
+    measured = coated(on=date(2025, 6, 10), rail_m=12, stair_treads=4, screen_m2=6, site=plain.site)
+    together = coated(on=date(2025, 6, 10), rail_m=12, stair_treads=4, screen_m2=6, site=plain.site)
+    together.jobs.get().coats_applied.update(surfaces=["boards", "stairs", "rails", "screens"])
+    refresh(plain, measured, together)
+
+    assert numbers(measured) == numbers(plain)
+    assert numbers(together) == numbers(plain)
+    assert not own(measured)
+    assert sorted(own(together)) == ["rails", "screens"], "stairs go with the boards of the job"
+
+
+def test_rails_of_the_same_day_are_due_after_more_than_twice_the_time(coated: Coated) -> None:
+    """Common practice, no source: boards every year or two, rails every three to five."""
+    deck = coated(on=date(2025, 6, 10), rail_m=12)
+    deck.jobs.get().coats_applied.update(surfaces=["boards", "rails"])
+    refresh(deck)
+
+    rails = own(deck)["rails"]
+    boards = Forecast.objects.get(deck=deck)
+    assert rails.due_on.year - 2025 in {2, 3, 4, 5}
+    assert rails.due_on - boards.due_on > boards.due_on - date(2025, 6, 10)
+    assert rails.window_opens_on < rails.late_on
+
+
+def test_the_belief_about_rails_is_that_about_boards_longer_and_in_more_doubt(
+    coated: Coated,
+) -> None:
+    deck = coated(on=date(2025, 6, 10))
+    coats = bridge.core_coats(read_newest_coats([deck.pk], today=TODAY), today=TODAY)
+    prior = forecast.SURFACE_PRIORS["rails"]
+    belief = forecast.PUBLISHED_PRIOR
+    today = bridge.epoch_days(TODAY)
+
+    boards = forecast.predict(coats, belief, today)
+    rails = forecast.predict(coats, belief.with_longer_lives(prior.mean, prior.sd), today)
+
+    assert rails.median_months / boards.median_months == pytest.approx(np.exp(prior.mean))
+    assert rails.log_sd**2 - boards.log_sd**2 == pytest.approx(prior.sd**2)
+    assert belief.mean[0] == pytest.approx(np.log(16)), "the belief itself is left as it is"
+
+
+def test_a_deck_is_due_with_its_first_surface_and_its_state_is_that_of_the_boards(
+    apart: Deck,
+) -> None:
+    row = Forecast.objects.get(deck=apart)
+    rails = own(apart)["rails"]
+    fresh = coat_dates(apart, row)
+
+    assert row.due_on == rails.due_on < row.boards_due_on
+    assert row.chance_worn < 0.05
+    assert fresh == (date(2026, 9, 10), row.boards_due_on)
+    assert rails.job.finished_on == date(2020, 6, 10)
+
+
+def coat_dates(deck: Deck, row: Forecast) -> tuple[date, date]:
+    """Day of the coat and its due day, on a deck that has the boards alone."""
+    Deck.objects.filter(pk=deck.pk).update(rail_m=0)
+    refresh(deck)
+    alone = Forecast.objects.get(deck=deck)
+    assert alone.due_on == alone.boards_due_on
+    assert (alone.window_opens_on, alone.late_on) == (row.window_opens_on, row.late_on)
+    return alone.job.finished_on, alone.due_on
+
+
+def test_stairs_done_on_a_day_of_their_own_have_a_date_of_their_own(coated: Coated) -> None:
+    deck = coated(on=date(2025, 6, 10), stair_treads=5)
+    job = JobFactory(deck=deck, kind="recoat", finished_on=date(2026, 6, 1))
+    CoatFactory(job=job, surfaces=["stairs"])
+    refresh(deck)
+
+    row = Forecast.objects.get(deck=deck)
+    assert own(deck)["stairs"].due_on > row.boards_due_on == row.due_on
+    assert row.job.finished_on == date(2025, 6, 10)
+
+
+def test_a_visit_that_found_the_boards_sound_bounds_the_rails_and_a_worn_one_does_not(
+    coated: Coated,
+) -> None:
+    deck = coated(on=date(2019, 6, 10), rail_m=12)
+    deck.jobs.get().coats_applied.update(surfaces=["boards", "rails"])
+    refresh(deck)
+    before = own(deck)["rails"]
+    VisitFactory(deck=deck, visited_on=date(2026, 10, 1), overall=4)
+    refresh(deck)
+    assert own(deck)["rails"].window_opens_on == before.window_opens_on
+
+    VisitFactory(deck=deck, visited_on=date(2026, 11, 1), overall=1)
+    refresh(deck)
+
+    assert before.window_opens_on < date(2026, 11, 1) < own(deck)["rails"].window_opens_on
+
+
+def test_many_decks_are_refreshed_in_as_many_queries_as_few(coated: Coated) -> None:
+    decks = [coated(on=date(2025, 6, 10), rail_m=9, screen_m2=4) for _ in range(6)]
+    for deck in decks:
+        deck.jobs.get().coats_applied.update(surfaces=["boards", "rails", "screens"])
+    with CaptureQueriesContext(connection) as few:
+        refresh(*decks[:1])
+    with CaptureQueriesContext(connection) as many:
+        refresh(*decks)
+
+    assert len(many) == len(few)
+    assert SurfaceForecast.objects.count() == 12
+
+
+def test_a_deck_that_goes_or_loses_its_rails_keeps_no_date_of_them(apart: Deck) -> None:
+    Deck.objects.filter(pk=apart.pk).update(archived_at=NOW)
+    refresh(apart)
+    assert not own(apart)
+
+    Deck.objects.filter(pk=apart.pk).update(archived_at=None)
+    refresh(apart)
+    apart.jobs.get(finished_on=date(2020, 6, 10)).delete()
+    refresh(apart)
+    assert not own(apart)
+
+
+def test_what_a_visit_takes_along_is_what_is_due_within_half_a_year() -> None:
+    boards = date(2027, 5, 10)
+
+    def words(**others: date) -> str:
+        rows = [
+            {"surface": name, "due_on": day.isoformat()}
+            for name, day in sorted(others.items(), key=lambda pair: pair[1])
+        ]
+        return DueSurfaces.of(boards, rows).words(TODAY)
+
+    assert words() == ""
+    assert words(rails=boards + timedelta(days=183)) == ""
+    assert words(rails=date(2028, 6, 1)) == "Deck boards; railing not before June 2028"
+    assert words(screens=date(2026, 5, 1), stairs=date(2026, 9, 1)) == ""
+    assert (
+        words(rails=date(2026, 6, 1), screens=date(2029, 5, 1))
+        == "Deck boards, railing; privacy screens not before May 2029"
+    )
+    assert DueSurfaces.of(date(2028, 5, 10), [{"surface": "rails", "due_on": "2026-06-01"}]).words(
+        TODAY
+    ) == ("Railing; deck boards not before May 2028")
+
+
+def test_lists_and_the_page_of_the_deck_say_which_surface_is_due(
+    apart: Deck, as_owner: Any
+) -> None:
+    row = Forecast.objects.get(deck=apart)
+    month = row.due_on.strftime("%Y-%m")
+    said = f"Railing; deck boards not before {row.boards_due_on:%B %Y}"
+    out = StringIO()
+    with freeze_time(NOW):
+        call_command("due", month, "--format", "json", stdout=out)
+        due_page = as_owner.get(f"/due/{month}/").content.decode()
+        today = as_owner.get("/?tab=all").content.decode()
+        deck = as_owner.get(f"/decks/{apart.pk}/").content.decode()
+
+    assert [line["surfaces"] for line in json.loads(out.getvalue())] == [said]
+    assert said in due_page
+    assert said in today
+    table = deck[deck.index("<caption") :]
+    assert f'<td data-label="Due">{row.due_on:%B %Y}</td>' in table
+    assert f'<td data-label="Due">{row.boards_due_on:%B %Y}</td>' in table
+    assert "June 10, 2020" in table or "Jun 10, 2020" in table
+
+
+def test_a_deck_of_boards_alone_hears_nothing_of_surfaces(coated: Coated, as_owner: Any) -> None:
+    deck = coated(on=date(2023, 6, 10))
+    with freeze_time(NOW):
+        pages = [as_owner.get(url).content.decode() for url in ("/?tab=all", f"/decks/{deck.pk}/")]
+
+    assert not any("Surfaces" in page or "not before" in page for page in pages)
