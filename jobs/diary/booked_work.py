@@ -143,7 +143,7 @@ def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
     scope = work.scope
     if scope is None or scope.product_id is None:
         return []
-    surfaces = work.deck.surfaces
+    surfaces = scope.surfaces or work.deck.surfaces
     finish = {
         "product": str(scope.product_id),
         "colour": scope.colour,

@@ -119,6 +119,25 @@ class Migration(migrations.Migration):
                 size=None,
             ),
         ),
+        migrations.AddField(
+            "offerscope",
+            "surfaces",
+            django.contrib.postgres.fields.ArrayField(
+                base_field=models.CharField(
+                    max_length=7,
+                    choices=[
+                        ("boards", "Deck boards"),
+                        ("stairs", "Stairs"),
+                        ("rails", "Railing"),
+                        ("screens", "Privacy screens"),
+                    ],
+                ),
+                default=list,
+                blank=True,
+                help_text="What is worked on; none noted means all that the deck has.",
+                size=None,
+            ),
+        ),
         migrations.RunSQL(FILL, migrations.RunSQL.noop),
         migrations.RunSQL(migrations.RunSQL.noop, EMPTY),
         migrations.RemoveField("coatapplied", "surface"),

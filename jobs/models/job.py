@@ -268,6 +268,13 @@ class Job(models.Model):
         told = [coat for coat in rows if coat.is_finish] or rows
         return not told or any(coat.is_on_boards for coat in told)
 
+    @property
+    def finished_surfaces(self) -> set[str]:
+        """On which a finish went; for rows that are at hand."""
+        return {
+            name for coat in self.coats_applied.all() if coat.is_finish for name in coat.surfaces
+        }
+
     def get_additional_data(self) -> dict[str, str] | None:
         """What the audit trail keeps beside the changed fields."""
         return {"why": self.removal_reason} if self.removal_reason else None

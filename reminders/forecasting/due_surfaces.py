@@ -1,6 +1,6 @@
 """Which surfaces of a deck one visit takes together, and how that is said."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -31,7 +31,11 @@ class DueSurfaces:
         """`others` as `ForecastQuerySet.with_surfaces` reads them; without any nothing is said."""
         found = [SurfaceDay(Surface.BOARDS, boards_due_on)] if others else []
         found += [SurfaceDay(row["surface"], date.fromisoformat(row["due_on"])) for row in others]
-        return cls(sorted(found, key=lambda each: each.due_on))
+        return cls.of_days(found)
+
+    @classmethod
+    def of_days(cls, days: Iterable[SurfaceDay]) -> "DueSurfaces":
+        return cls(sorted(days, key=lambda each: each.due_on))
 
     def left_for_later(self, today: date) -> list[SurfaceDay]:
         """Those that a visit on the due day, or today where it was missed, need not take along."""

@@ -61,11 +61,11 @@ class DeckReminderState:
     unconfirmed_message: Message | None
 
 
-def deck_reminder_state(forecast: Forecast, *, now: datetime) -> DeckReminderState:
+def deck_reminder_state(
+    forecast: Forecast, *, business: Business, now: datetime
+) -> DeckReminderState:
     """What was said last, what comes next and when, and whether somebody stopped it."""
-    planning = plan_next_for_coats(
-        Forecast.objects.filter(pk=forecast.pk), Business.objects.get(), now=now
-    )
+    planning = plan_next_for_coats(Forecast.objects.filter(pk=forecast.pk), business, now=now)
     job = forecast.job_id
     made = planning.plan
     word = made.planned[0].due_steps[0] if made.planned else None

@@ -14,7 +14,7 @@ from clients.models import Deck, Surface
 from clients.pages import business_of, business_today
 from jobs.models import Defect, Job, Offer
 from jobs.scope import work_advice
-from jobs.work import coat_build
+from jobs.work import CoatBuild, coat_build
 from reminders.forecasting import (
     deck_upkeep,
     factors_with_months,
@@ -55,14 +55,18 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
             if forecast
             else None
         ),
-        "build": coat_build(deck),
+        "build": CoatBuild(coats.build[0]) if coats else coat_build(deck),
         "defects": Defect.objects.open_by_deck([deck.pk]).get(deck.pk, []),
         "approval": deck.colour_approvals.select_related("product").first(),
         "structure": deck.structure_checks.first(),
         "advice": work_advice([deck.pk], today=today)[deck.pk],
         "years": deck_timeline(deck),
         "documents": deck.documents.all(),
-        "reminding": deck_reminder_state(forecast, now=timezone.now()) if forecast else None,
+        "reminding": (
+            deck_reminder_state(forecast, business=business_of(request), now=timezone.now())
+            if forecast
+            else None
+        ),
         "stop_form": StopForm(),
         "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
         "today": today,

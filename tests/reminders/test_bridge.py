@@ -13,7 +13,7 @@ from clients.models import LocalNormals
 from jobs.models import Job
 from reminders import actions, forecast
 from reminders.forecast import FACTORS
-from reminders.forecasting import bridge
+from reminders.forecasting import bridge, storing
 from reminders.forecasting.bridge import read_newest_coats
 from reminders.models import Forecast
 from tests.factories import (
@@ -296,7 +296,7 @@ def test_a_small_chunk_gives_the_same_forecasts(coated, monkeypatch):
     whole = list(
         Forecast.objects.order_by("deck_id").values_list("deck_id", "due_on", "contributions")
     )
-    monkeypatch.setattr(bridge, "DECKS_A_TRANSACTION", 3)
+    monkeypatch.setattr(storing, "DECKS_A_TRANSACTION", 3)
 
     assert actions.refresh_forecasts(today=TODAY, now=NOW) == 7
 
@@ -319,7 +319,7 @@ def test_a_refresh_that_breaks_off_leaves_the_old_forecast(coated, monkeypatch):
     deck = coated()
     before = Forecast.objects.get(deck=deck)
     later = datetime(2026, 12, 1, tzinfo=UTC)
-    monkeypatch.setattr(bridge, "COPIED_COLUMNS", "deck_id, no_such_column")
+    monkeypatch.setattr(storing, "COPIED_COLUMNS", "deck_id, no_such_column")
 
     with pytest.raises(psycopg.Error):
         actions.refresh_forecasts(deck_ids=[deck.pk], today=later.date(), now=later)

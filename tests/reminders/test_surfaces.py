@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from datetime import date, timedelta
+from decimal import Decimal
 from io import StringIO
 from typing import Any
 
@@ -11,13 +12,22 @@ import pytest
 from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from freezegun import freeze_time
 
+from clients import display
+from clients.messaging.models import Message
 from clients.models import Deck
-from reminders import forecast
+from jobs.models import Offer
+from jobs.offers import build_offer_page
+from reminders import actions, forecast
 from reminders.forecasting import DueSurfaces, bridge, read_newest_coats
-from reminders.models import Forecast, SurfaceForecast
-from tests.factories import CoatFactory, JobFactory, VisitFactory
+from reminders.models import Forecast, ReminderStep, SurfaceForecast
+from reminders.months import shift_months
+from reminders.steps import ReminderRequest
+from reminders.steps.facts import coats_due_before
+from tests.factories import CoatFactory, JobFactory, ProductFactory, VisitFactory
+from tests.jobs.offer_book import price_list
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
 pytestmark = pytest.mark.django_db
@@ -214,3 +224,114 @@ def test_a_deck_of_boards_alone_hears_nothing_of_surfaces(coated: Coated, as_own
         pages = [as_owner.get(url).content.decode() for url in ("/?tab=all", f"/decks/{deck.pk}/")]
 
     assert not any("Surfaces" in page or "not before" in page for page in pages)
+
+
+def drafted(deck: Deck, browser: Any) -> Offer:
+    with freeze_time(NOW):
+        browser.post(reverse("reminders:draft_offers"), {"deck": deck.pk})
+    return Offer.objects.get()
+
+
+def lines_of(offer: Offer) -> dict[str, Decimal]:
+    return {line.words: line.quantity for line in offer.lines.filter(kind="work")}
+
+
+def test_an_offer_leaves_out_what_is_not_due_and_one_tick_takes_it_in(
+    coated: Coated, as_owner: Any
+) -> None:
+    price_list()
+    deck = coated(on=date(2024, 6, 10), rail_m=12, stair_treads=4, label="Sun deck")
+    deck.jobs.get().coats_applied.update(surfaces=["boards", "stairs", "rails"])
+    refresh(deck)
+
+    offer = drafted(deck, as_owner)
+    with freeze_time(NOW):
+        page = as_owner.get(f"/offers/{offer.pk}/").content.decode()
+
+    scope = offer.scopes.get()
+    assert (scope.surfaces, scope.left_out) == (["boards", "stairs"], ["rails"])
+    assert "Stairs" in lines_of(offer)
+    assert "Railing" not in lines_of(offer)
+    assert "Not due yet and left out: railing." in page
+    finish = next(need for need in scope.buying if need["what"] == "finish")
+    assert set(finish["by_surface"]) == {"boards", "stairs"}
+
+    with freeze_time(NOW):
+        as_owner.post(reverse("reminders:redraft_offer", args=[offer.pk]), {"every_surface": "on"})
+        again = as_owner.get(f"/offers/{offer.pk}/").content.decode()
+
+    whole = Offer.objects.get()
+    assert whole.scopes.get().surfaces == ["boards", "stairs", "rails"]
+    assert lines_of(whole)["Railing"] == 12
+    assert whole.total > offer.total
+    assert "left out" not in again
+
+
+def test_an_offer_of_the_rails_alone_prices_them_and_speaks_of_no_boards(
+    apart: Deck, as_owner: Any
+) -> None:
+    price_list()
+    stain = ProductFactory(name="Gannet Stain", finish_class="semitransparent")
+    first = apart.jobs.get(finished_on=date(2020, 6, 10))
+    first.coats_applied.update(surfaces=["boards"])
+    CoatFactory(job=first, product=stain, surfaces=["rails"], position=2, coats=1, colour="Slate")
+    refresh(apart)
+
+    offer = drafted(apart, as_owner)
+    with freeze_time(NOW):
+        page = as_owner.get(f"/offers/{offer.pk}/").content.decode()
+        french = build_offer_page(offer, today=TODAY)
+        with display.in_client_language("fr"):
+            words = french.decks[0].finish
+
+    scope = offer.scopes.get()
+    assert (scope.surfaces, scope.product, scope.colour) == (["rails"], stain, "Slate")
+    assert (scope.work, scope.is_sanded) == ("recoat", False)
+    # 12 m of rail: clean 3, coat 6 dollars a metre; no line of boards
+    assert lines_of(offer) == {"Railing": 12, "Set up and protect surrounds": 1}
+    assert offer.lines.get(words="Railing").amount == 12 * (3 + 6)
+    # 12 m of rail are 12 × 1.6 m² (common practice); 9 m²/L a coat
+    assert scope.litres == pytest.approx(Decimal("2.14"), abs=Decimal("0.3"))
+    assert "Railing: a clean, then 1 coat of Gannet Stain" in page
+    assert "We clean the boards" not in page
+    assert words.startswith("Garde-corps : un nettoyage, puis 1 couche")
+
+
+def test_what_is_worked_on_can_be_ticked_where_the_work_is_planned(
+    coated: Coated, as_owner: Any
+) -> None:
+    deck = coated(on=date(2024, 6, 10), rail_m=12)
+    deck.jobs.get().coats_applied.update(surfaces=["boards", "rails"])
+    plain = coated(on=date(2024, 6, 10))
+    refresh(deck, plain)
+
+    with freeze_time(NOW):
+        proposed = as_owner.get(reverse("jobs:scope", args=[deck.pk]))
+        chosen = as_owner.get(
+            reverse("jobs:scope", args=[deck.pk]), {"surfaces": ["boards", "rails"]}
+        )
+        alone = as_owner.get(reverse("jobs:scope", args=[plain.pk])).content.decode()
+
+    assert proposed.context["scope"].left_out == ["rails"]
+    assert proposed.context["wish_form"]["surfaces"].value() == ["boards"]
+    assert "Left for later" in proposed.content.decode()
+    assert chosen.context["scope"].left_out == []
+    assert "rails" in chosen.context["scope"].needs[-1].by_surface
+    assert "What is worked on" not in alone
+
+
+def test_steps_are_counted_from_the_boards_and_a_reminder_by_hand_names_the_rails(
+    apart: Deck,
+) -> None:
+    row = Forecast.objects.get(deck=apart)
+    month = row.due_on.replace(day=1)
+    steps = coats_due_before(row.due_on + timedelta(days=40), ReminderStep.objects.sequence())
+    assert not steps.filter(deck=apart).exists(), "nothing goes by itself before the boards"
+
+    asked = ReminderRequest(shift_months(month, 1), [apart.pk], at_once=True)
+    actions.queue_reminders(asked=asked, by=None, now=NOW)
+
+    text = Message.objects.get().text
+    assert f"Sun deck (railing), {apart.site.street}" in text
+    assert "Jun 10, 2020" in text
+    assert "2026" not in text.split("Sun deck")[1].split("Due")[0]
