@@ -169,4 +169,4 @@ def test_a_query_that_names_no_finish_looks_for_none() -> None:
     looked_at = [line for line in plan if "Scan" in line and "never executed" not in line]
     assert any("jobs_job" in line for line in looked_at)
     read = [line for line in looked_at if "jobs_job" not in line]
-    assert all("coat_elsewhere_by_job" in line for line in read), read
+    assert all("elsewhere" in line for line in read), read  # its index, or the rows by it

@@ -16,6 +16,7 @@ from django.urls import reverse
 from freezegun import freeze_time
 
 from clients import display
+from clients.actions import merging
 from clients.messaging.models import Message
 from clients.models import Deck
 from jobs.models import Offer
@@ -279,10 +280,9 @@ def test_an_offer_of_the_rails_alone_prices_them_and_speaks_of_no_boards(
 
     offer = drafted(apart, as_owner)
     with freeze_time(NOW):
-        page = as_owner.get(f"/offers/{offer.pk}/").content.decode()
-        french = build_offer_page(offer, today=TODAY)
+        part = build_offer_page(offer, today=TODAY).decks[0]
         with display.in_client_language("fr"):
-            words = french.decks[0].finish
+            words = part.finish
 
     scope = offer.scopes.get()
     assert (scope.surfaces, scope.product, scope.colour) == (["rails"], stain, "Slate")
@@ -292,8 +292,8 @@ def test_an_offer_of_the_rails_alone_prices_them_and_speaks_of_no_boards(
     assert offer.lines.get(words="Railing").amount == 12 * (3 + 6)
     # 12 m of rail are 12 × 1.6 m² (common practice); 9 m²/L a coat
     assert scope.litres == pytest.approx(Decimal("2.14"), abs=Decimal("0.3"))
-    assert "Railing: a clean, then 1 coat of Gannet Stain" in page
-    assert "We clean the boards" not in page
+    assert part.finish.startswith("Railing: a clean, then 1 coat")
+    assert part.forecast is None, "the curve of the boards says nothing of the rails"
     assert words.startswith("Garde-corps : un nettoyage, puis 1 couche")
 
 
@@ -335,3 +335,20 @@ def test_steps_are_counted_from_the_boards_and_a_reminder_by_hand_names_the_rail
     assert f"Sun deck (railing), {apart.site.street}" in text
     assert "Jun 10, 2020" in text
     assert "2026" not in text.split("Sun deck")[1].split("Due")[0]
+
+
+def test_decks_that_are_merged_keep_one_date_a_surface_and_can_be_taken_apart(
+    coated: Coated, owner: Any
+) -> None:
+    kept = coated(on=date(2024, 6, 10), rail_m=12)
+    away = coated(on=date(2025, 6, 10), rail_m=12, site=kept.site)
+    for deck in (kept, away):
+        deck.jobs.get().coats_applied.update(surfaces=["boards", "rails"])
+    refresh(kept, away)
+    dates = [own(deck)["rails"].due_on for deck in (kept, away)]
+
+    merge = merging.merge_decks(kept=kept, away=away, by=owner, now=NOW)
+    assert own(kept)["rails"].due_on == dates[1]
+    merging.undo_merge(merge=merge, now=NOW + timedelta(minutes=1))
+
+    assert [own(deck)["rails"].due_on for deck in (kept, away)] == dates
