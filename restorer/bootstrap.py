@@ -77,9 +77,13 @@ def check_python() -> None:
 
 
 def set_mode(command: str) -> None:
-    """The demo has a database of its own; it must be known before the settings load."""
+    """The demo has a database of its own, and the tests a whole server, beside that of the book;
+    it must be known before the settings load."""
     if command == "demo":
         os.environ["RESTORER_MODE"] = "demo"
+    if command == "test":
+        os.environ.setdefault("RESTORER_VAR", str(BASE_DIR / "var" / "tests"))
+        os.environ["RESTORER_THROWAWAY"] = "1"
 
 
 def allow_apt(command: str) -> None:

@@ -1,6 +1,7 @@
 """The database of the tests: migrated once and then copied for every worker;
 emptied by its rows, not by its files."""
 
+import gc
 import hashlib
 from pathlib import Path
 from typing import Any
@@ -54,9 +55,11 @@ def make(cursor: Any, name: str) -> None:
     cursor.execute(f"CREATE DATABASE {quoted(half)}")
     connection.close()
     connection.settings_dict["NAME"] = half
+    gc.disable()  # it would look at ten thousand model classes of the past again and again
     try:
         call_command("migrate", verbosity=0)
     finally:
+        gc.enable()
         connection.close()
         connection.settings_dict["NAME"] = usual
     cursor.execute(f"ALTER DATABASE {quoted(half)} RENAME TO {quoted(name)}")

@@ -17,7 +17,13 @@ from playwright.sync_api import Page, Route
 
 from clients.models import Client, Deck, Place
 from jobs.models import Job, Photo, Visit
-from tests.browser.test_without_signal import kept, on_phone, written
+from tests.browser.test_without_signal import (
+    WHAT_LIES_ON_THE_PHONE,
+    drafts_on_phone,
+    kept,
+    on_phone,
+    written,
+)
 from tests.clients.filled import place
 from tests.factories import CoatFactory
 
@@ -130,7 +136,20 @@ class Soak:
             button.dblclick(no_wait_after=True)
         else:
             button.click(no_wait_after=True)
+        self.until_pressed()
         self.page.wait_for_timeout(self.chance.choice([30, 300, 900]))
+
+    def until_pressed(self) -> None:
+        """The press has reached the phone's store, or its page has gone on; who leaves sooner has
+        a form that was kept and not pressed."""
+        for _ in range(200):
+            try:
+                if not drafts_on_phone(self.page):
+                    return
+            except PlaywrightError:
+                return
+            self.page.wait_for_timeout(20)
+        raise AssertionError("never pressed")
 
     def job(self, name: str) -> None:
         # each on a deck of its own: of one deck, kind and day the book asks
@@ -191,7 +210,7 @@ def test_jobs_written_are_jobs_done_and_photos_kept_are_photos_taken(
             break
         soak.page.wait_for_timeout(200)
 
-    assert on_phone(soak.page) == 0
+    assert on_phone(soak.page) == 0, soak.page.evaluate(WHAT_LIES_ON_THE_PHONE)
     written_names = {
         "job": list(Job.objects.filter(notes__startswith="Soak").values_list("notes", flat=True)),
         "check": list(

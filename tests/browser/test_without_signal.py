@@ -19,6 +19,23 @@ from tests.factories import CoatFactory, CrewFactory, ProductFactory, UserFactor
 from tests.jobs.diary_days import book_visit
 
 Open = Callable[..., Page]
+WHAT_LIES_ON_THE_PHONE = """async () => {
+  const there = await indexedDB.databases();
+  if (!there.some((each) => each.name === "on-the-deck")) return { forms: [], photos: 0 };
+  const db = await new Promise((done, fail) => {
+    const asked = indexedDB.open("on-the-deck");
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => fail(asked.error);
+  });
+  const all = (name) => new Promise((done) => {
+    const asked = db.transaction(name).objectStore(name).getAll();
+    asked.onsuccess = () => done(asked.result);
+  });
+  const forms = (await all("forms")).map((form) => form.state);
+  const photos = (await all("photos")).length;
+  db.close();
+  return { forms, photos };
+}"""
 
 
 def kept(page: Page) -> None:
@@ -64,23 +81,13 @@ def wait_until_sent(page: Page) -> None:
 
 def on_phone(page: Page) -> int:
     """Forms and photographs that lie on the phone and were not sent."""
-    return page.evaluate("""async () => {
-      const there = await indexedDB.databases();
-      if (!there.some((each) => each.name === "on-the-deck")) return 0;
-      const db = await new Promise((done, fail) => {
-        const asked = indexedDB.open("on-the-deck");
-        asked.onsuccess = () => done(asked.result);
-        asked.onerror = () => fail(asked.error);
-      });
-      const all = (name) => new Promise((done) => {
-        const asked = db.transaction(name).objectStore(name).getAll();
-        asked.onsuccess = () => done(asked.result);
-      });
-      const forms = (await all("forms")).filter((form) => form.state !== "sent");
-      const count = forms.length + (await all("photos")).length;
-      db.close();
-      return count;
-    }""")
+    lying: dict[str, Any] = page.evaluate(WHAT_LIES_ON_THE_PHONE)
+    return int(lying["photos"]) + sum(state != "sent" for state in lying["forms"])
+
+
+def drafts_on_phone(page: Page) -> int:
+    """Forms that nobody has pressed to send yet."""
+    return int(page.evaluate(WHAT_LIES_ON_THE_PHONE)["forms"].count("draft"))
 
 
 def fill_log(page: Page, litres: str = "3.8", notes: str = "Shut the gate.") -> None:

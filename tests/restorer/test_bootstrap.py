@@ -236,3 +236,18 @@ def test_uv_installs_where_the_machine_has_it(
     (line,) = machine.ran
     assert line.startswith("/usr/bin/uv pip install")
     assert "--require-hashes" in line
+
+
+def test_tests_have_a_server_of_their_own_that_waits_for_no_disk(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    for name in ("RESTORER_VAR", "RESTORER_THROWAWAY"):
+        monkeypatch.setenv(name, "")
+        monkeypatch.delenv(name)
+    bootstrap.set_mode("serve")
+    assert not {"RESTORER_VAR", "RESTORER_THROWAWAY"} & os.environ.keys()
+
+    bootstrap.set_mode("test")
+
+    assert Path(os.environ["RESTORER_VAR"]) != bootstrap.BASE_DIR / "var"
+    assert os.environ["RESTORER_THROWAWAY"] == "1"

@@ -15,6 +15,8 @@ from tests.jobs.diary_days import book_visit
 def test_without_a_signal_a_booking_of_two_days_is_listed_once(
     as_owner: Browser, business: Business
 ) -> None:
+    Business.objects.update(season_months=list(range(1, 13)))
+    business.refresh_from_db()
     now = timezone.now()
     deck = DeckFactory()
     booking = book_visit(
