@@ -111,7 +111,7 @@ class ForecastOut(Schema):
 
     window_opens_on: date = Field(description="The chance worn reaches 20 %.")
     half_worn_on: date
-    due_on: date = Field(description="The day that suits the work best.")
+    due_on: date = Field(description="The day that suits the work best, of the surface first due.")
     late_on: date = Field(description="The chance worn reaches 80 %.")
     chance_worn: ShareOfOne = Field(description="On the day of computing.")
     look_on: date | None

@@ -9,13 +9,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from auditlog.models import LogEntry
 from django.core.management import call_command
 from django.db import IntegrityError, connection, transaction
 from django.test import Client
 from freezegun import freeze_time
 
+from clients.actions.undoing import undo_change
+from clients.audit_trail import describe_entries
 from clients.models import Business, Deck
 from jobs import search
+from jobs.actions.jobs import CoatInput, JobInput, change_job
 from jobs.models import CoatApplied, Job
 from jobs.search.questions import Topic, parse_question, split_words
 from reminders.actions import refresh_forecasts
@@ -239,3 +243,25 @@ def test_a_book_from_before_keeps_what_it_said_and_may_go_back(transactional_db:
         "Railing",
         "Everything",
     ]
+
+
+def test_the_trail_says_what_it_went_on_before_and_takes_it_back(railed: Deck, owner: Any) -> None:
+    coat = CoatFactory(
+        job=JobFactory(deck=railed, kind="recoat", finished_on=date(2026, 6, 1)),
+        surfaces=["boards", "rails"],
+        position=1,
+        batch=None,
+    )
+    rails = CoatInput(coat.product, "", coat.colour, ["rails"], coat.coats, coat.litres)
+    details = {"kind": "recoat", "finished_on": date(2026, 6, 1)}
+    change_job(job=coat.job, work=JobInput(details, [rails]), by=owner, now=NOW)
+
+    entry = LogEntry.objects.get_for_object(coat).get()
+    [told] = describe_entries([entry])
+    assert [(each.label, each.before, each.after) for each in told.changes] == [
+        ("surfaces", "Deck boards, Railing", "Railing")
+    ]
+    undo_change(entry=entry, now=NOW)
+
+    coat.refresh_from_db()
+    assert coat.surfaces == ["boards", "rails"]

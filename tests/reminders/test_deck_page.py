@@ -65,7 +65,7 @@ def test_twenty_years_stand_on_one_page_newest_first(
         said(deck, job)
     refresh(deck)
 
-    with freeze_time(NOW), django_assert_max_num_queries(41):
+    with freeze_time(NOW), django_assert_max_num_queries(39):
         text = as_owner.get(f"/decks/{deck.pk}/").content.decode()
 
     years = [text.index(f"<h3>{year}</h3>") for year in range(2026, 2005, -1)]
