@@ -1,5 +1,6 @@
 """The audit trail in words: who changed what, when, and what it was before."""
 
+from ast import literal_eval
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -7,6 +8,7 @@ from typing import Any
 
 from auditlog.models import LogEntry
 from django.contrib.contenttypes.models import ContentType
+from django.contrib.postgres.fields import ArrayField
 from django.core.exceptions import FieldDoesNotExist
 from django.db.models import Field, Model, Q, QuerySet
 from django.utils import timezone
@@ -19,7 +21,7 @@ ACTION_VERBS = {
     LogEntry.Action.DELETE: "deleted",
 }
 MAX_VALUE_LENGTH = 200
-RENAMED_FIELDS = {"property": "site"}  # as older entries call them
+RENAMED_FIELDS = {"property": "site", "surface": "surfaces"}  # as older entries call them
 IGNORED_FIELDS = {
     "id",
     "created_at",
@@ -153,6 +155,9 @@ def display_value(field: "Field[Any, Any] | None", value: Any) -> str:
         return ""
     choices = dict(getattr(field, "flatchoices", None) or [])
     text = str(choices.get(value, value))
+    if isinstance(field, ArrayField) and text.startswith("["):
+        named = dict(getattr(field.base_field, "flatchoices", None) or [])
+        text = ", ".join(str(named.get(each, each)) for each in literal_eval(text))
     text = {"True": "yes", "False": "no"}.get(text, text)
     if getattr(field, "is_relation", False):
         text = f"no. {text}"

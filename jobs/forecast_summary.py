@@ -62,6 +62,18 @@ def work_advice_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, 
     return provider(deck_ids, today)
 
 
+class SurfacesProvider(Protocol):
+    """By deck; decks of which all is due together are left out."""
+
+    def __call__(self, deck_ids: Collection[int], today: date) -> dict[int, list[str]]: ...
+
+
+def surfaces_for_later_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, list[str]]:
+    """The surfaces of each deck that the next visit need not take along."""
+    provider: SurfacesProvider = import_string(settings.SURFACES_PROVIDER)
+    return provider(deck_ids, today)
+
+
 @dataclass(frozen=True)
 class NearbyLook:
     """A deck that a crew near by had better look at too: where, how far [km], and what the look is

@@ -31,7 +31,7 @@ from clients.messaging.outbox import (
 from clients.messaging.readiness import blocking_parts, not_ready_words
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business, Client, Deck, User
-from reminders.forecasting import bridge
+from reminders.forecasting import storing
 from reminders.models import ClientAnswer, ClientLink, Forecast, Reminder, SavedView, Stop
 from reminders.steps import (
     Draft,
@@ -78,7 +78,7 @@ def refresh_forecasts(
 ) -> int:
     """Calculate when the newest coat of each deck is due; without deck ids, of all.
     Returns how many have one."""
-    return bridge.store_forecasts(deck_ids=deck_ids, today=today, now=now)
+    return storing.store_forecasts(deck_ids=deck_ids, today=today, now=now)
 
 
 @transaction.atomic

@@ -1,11 +1,12 @@
 """Stored forecasts, the fits they rest on, and the reminders that were decided on."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
+from django.contrib.postgres.expressions import ArraySubquery
 from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import (
@@ -22,11 +23,11 @@ from django.db.models import (
     Sum,
     Value,
 )
-from django.db.models.functions import Now, TruncMonth
+from django.db.models.functions import JSONObject, Now, TruncMonth
 
 from clients import display
 from clients.messaging.models import Message, MessageText
-from clients.models import Channel, Deck, Property
+from clients.models import Channel, Deck, Property, Surface
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import Booking, Job
 from reminders.months import shift_months
@@ -87,6 +88,12 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         late = Count("pk", filter=Q(late_on__lt=today))
         return self.order_by().aggregate(decks=Count("pk"), late=late)
 
+    def with_surfaces(self) -> "ForecastQuerySet":
+        """With `others`: surface and due day of what has a day of its own beside the boards."""
+        rows = SurfaceForecast.objects.filter(deck=OuterRef("deck")).order_by("due_on", "surface")
+        said = JSONObject(surface="surface", due_on="due_on")
+        return self.annotate(others=ArraySubquery(rows.values(said=said)))
+
     def by_town(self, *, on: date) -> "ForecastQuerySet":
         """Towns by name; inside a town the decks worth most first:
         large ones and those long past due on that day; those whose size nobody knows come last."""
@@ -121,8 +128,8 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
 
 
 class Forecast(models.Model):
-    """When the coat on a deck is next due, as the model of `model_version` sees it (one row a
-    deck)."""
+    """When the coat on the boards of a deck is next due, as the model of `model_version` sees it
+    (one row a deck); the deck itself is due with the first of its surfaces."""
 
     deck = models.OneToOneField(Deck, on_delete=models.CASCADE, related_name="forecast")
     job = models.ForeignKey(
@@ -136,7 +143,11 @@ class Forecast(models.Model):
     window_opens_on = models.DateField(help_text="The chance of being worn reaches 20 %.")
     half_worn_on = models.DateField(help_text="The chance of being worn reaches 50 %.")
     due_on = models.DateField(
-        help_text="The day of a workable week that suits the work best, by what upkeep costs."
+        help_text="The day of a workable week that suits the work best, by what upkeep"
+        " costs; of the surface that comes first."
+    )
+    boards_due_on = models.DateField(
+        help_text="That of the boards; due_on is earlier where something else comes first."
     )
     late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
     chance_worn = models.FloatField(help_text="On the day of computing.")
@@ -180,6 +191,10 @@ class Forecast(models.Model):
                 condition=Q(window_opens_on__lte=F("half_worn_on"), half_worn_on__lte=F("late_on")),
             ),
             models.CheckConstraint(
+                name="forecast_due_with_the_boards_or_before",
+                condition=Q(due_on__lte=F("boards_due_on")),
+            ),
+            models.CheckConstraint(
                 name="forecast_chances_are_shares",
                 condition=Q(
                     chance_worn__gte=0, chance_worn__lte=1, prior_share__gte=0, prior_share__lte=1
@@ -195,6 +210,46 @@ class Forecast(models.Model):
         if self.strip_on and self.strip_on <= today:
             return WorkAdvice.STRIP
         return WorkAdvice.LOOK if self.look_on and self.look_on <= today else WorkAdvice.RECOAT
+
+
+class SurfaceForecastQuerySet(models.QuerySet["SurfaceForecast"]):
+    def by_deck(self, deck_ids: Collection[int]) -> "dict[int, list[SurfaceForecast]]":
+        """Of these decks, what is due first leading; decks without any are left out."""
+        found: dict[int, list[SurfaceForecast]] = {}
+        for row in self.filter(deck__in=deck_ids).order_by("due_on", "surface"):
+            found.setdefault(row.deck_id, []).append(row)
+        return found
+
+
+class SurfaceForecast(models.Model):
+    """When the newest coat on rails, stairs or screens is next due, where that is another day than
+    the boards'; written with the forecast of the deck."""
+
+    deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="surface_forecasts")
+    surface = models.CharField(max_length=7, choices=Surface.choices)
+    job = models.ForeignKey(
+        Job, on_delete=models.CASCADE, related_name="+", help_text="The job that made the coat."
+    )
+    window_opens_on = models.DateField(help_text="The chance of being worn reaches 20 %.")
+    due_on = models.DateField(help_text="The day that suits the work best.")
+    late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
+
+    objects = SurfaceForecastQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["deck_id", "due_on", "surface"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["deck", "surface"], name="surface_forecast_once_a_deck"
+            ),
+            models.CheckConstraint(
+                name="surface_forecast_of_what_is_not_boards",
+                condition=Q(surface__in=["stairs", "rails", "screens"]),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_surface_display()} of {self.deck}: due on {self.due_on}"
 
 
 class ModelFitQuerySet(models.QuerySet["ModelFit"]):

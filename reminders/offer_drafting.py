@@ -1,7 +1,7 @@
 """Offers for many decks in one step: what the forecast says of each, the scope, one draft a
 property."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import groupby
@@ -27,6 +27,18 @@ class DraftingResult:
 
     offers: list[Offer] = field(default_factory=list)
     left_out: list[tuple[Deck, str]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class RedraftWishes:
+    """What is wanted otherwise of a draft that is worked out again."""
+
+    without_sanding: bool = False
+    every_surface: bool = False  # also what is not due yet
+
+    def override(self, deck: Deck) -> Override:
+        surfaces = deck.surfaces if self.every_surface else ()
+        return Override(without_sanding=self.without_sanding, surfaces=surfaces)
 
 
 @transaction.atomic
@@ -58,14 +70,14 @@ def recalculate_from_forecast(
     today: date,
     now: datetime,
     by: User | None,
-    without_sanding: bool = False,
+    wishes: RedraftWishes,
 ) -> Offer:
     """Calculate a draft again for the same decks. Raises `OfferError` and `PricingError`."""
     decks = list(Deck.objects.with_owner().filter(offer_scopes__offer=offer).order_by("pk"))
     if not decks:
         raise OfferError("No deck stands in this offer, so there is nothing to calculate from.")
-    override = Override(without_sanding=without_sanding)
-    brief = next(iter(orders_by_property(decks, today=today, override=override)))
+    overrides = {deck.pk: wishes.override(deck) for deck in decks}
+    brief = next(iter(orders_by_property(decks, today=today, overrides=overrides)))
     return offer_actions.recalculate_draft(offer=offer, brief=brief, today=today, now=now, by=by)
 
 
@@ -103,10 +115,9 @@ def reasons_not_to_draft(deck_ids: Collection[int], *, today: date) -> dict[int,
 
 
 def orders_by_property(
-    decks: Sequence[Deck], *, today: date, override: Override | None = None
+    decks: Sequence[Deck], *, today: date, overrides: Mapping[int, Override] | None = None
 ) -> Iterable[OfferBrief]:
     """One order a property, the deck that is due first leading."""
-    overrides = {deck.pk: override for deck in decks} if override else None
     scopes = propose_scopes(decks, today=today, overrides=overrides)
     known = deck_outlooks(decks, today=today)
     version = bridge.active_posterior().version

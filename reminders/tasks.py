@@ -17,7 +17,7 @@ from jobs import importing, photos
 from jobs.actions.photo_files import delete_orphaned_photos
 from jobs.models import ListImport, UnwrittenSearch
 from reminders import actions, care_plans, figures
-from reminders.forecasting import bridge, refitting
+from reminders.forecasting import refitting, storing
 from reminders.models import ReminderStep
 from reminders.pacing import actions as pacing_plan
 from reminders.steps import ReminderRequest, plan_reminders
@@ -111,7 +111,7 @@ def refresh_forecasts_nightly() -> int:
     now = timezone.now()
     pacing_plan.delete_old_plans(today=business.today(now))
     count = actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
-    bridge.analyze_forecast_table()
+    storing.analyze_forecast_table()
     figures.keep_work_to_come(today=business.today(now), business=business)
     if not is_book_held():
         care_plans.propose_plan_visits(now=now)

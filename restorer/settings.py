@@ -134,6 +134,7 @@ if env_flag("POOLED_DATABASE", False):  # a pooler gives each transaction anothe
 LAST_JOB_PROVIDER = "jobs.work.last_jobs.last_job_day_by_client"
 FORECAST_PROVIDER = "reminders.forecasting.forecast_summaries.forecast_summaries"
 ADVICE_PROVIDER = "reminders.forecasting.forecast_summaries.work_advice"
+SURFACES_PROVIDER = "reminders.forecasting.forecast_summaries.surfaces_for_later"
 LOOKS_PROVIDER = "reminders.forecasting.check_worth.looks_near"
 OVERDUE_PROVIDER = "reminders.forecasting.forecast_summaries.overdue_deck_ids"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

@@ -36,6 +36,7 @@ from clients.models import (
 LEFT_BEHIND = {
     *("jobs.searchentry", "jobs.importrow", "clients.clientmerge", "clients.deckmerge"),
     *("clients.toldapart", "clients.contactpoint", "clients.property"),
+    "reminders.surfaceforecast",
 }
 EMPTY_OF_CLIENT = ("salutation", "language", "preferred_channel")
 POSTAL = ("postal_street", "postal_town", "postal_region", "postal_postcode", "postal_country")

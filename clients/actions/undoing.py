@@ -1,10 +1,12 @@
 """Take back the last change of one record, as the audit trail has it, where nothing hangs on it."""
 
+from ast import literal_eval
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 from auditlog.models import LogEntry
+from django.contrib.postgres.fields import ArrayField
 from django.core.exceptions import FieldDoesNotExist, ValidationError
 from django.db import models, transaction
 
@@ -112,7 +114,7 @@ def plain_field(model: type[models.Model], name: str) -> Any:
 def read_value(field: Any, text: Any) -> Any:
     if text in (None, "None") and (field.null or not isinstance(field, models.CharField)):
         return None
-    return field.to_python(text)
+    return literal_eval(text) if isinstance(field, ArrayField) else field.to_python(text)
 
 
 def built_since(row: models.Model, at: datetime) -> Iterator[str]:

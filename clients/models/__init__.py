@@ -14,7 +14,10 @@ from clients.models.deck import (
     SPECIES_CLASS,
     Deck,
     Species,
+    Surface,
     UsualSize,
+    ordered_surfaces,
+    say_surfaces,
     with_both_shades,
 )
 from clients.models.keys import is_primary_key, primary_keys
@@ -49,12 +52,15 @@ __all__ = [
     "ReceivedForm",
     "RecoveryCode",
     "Species",
+    "Surface",
     "ToldApart",
     "User",
     "UsualSize",
     "channels_with",
     "is_primary_key",
+    "ordered_surfaces",
     "primary_keys",
+    "say_surfaces",
     "traits_of",
     "with_both_shades",
 ]

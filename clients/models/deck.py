@@ -1,6 +1,6 @@
 """A deck: what it is made of and what wears its finish."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from django.db import connection, models
@@ -34,6 +34,27 @@ class Species(models.TextChoices):
     MODIFIED = "modified", _("Heat-treated or acetylated wood")
     OTHER_SOFTWOOD = "other_softwood", _("Other softwood")
     OTHER_HARDWOOD = "other_hardwood", _("Other hardwood")
+
+
+class Surface(models.TextChoices):
+    """A part of a deck that takes a finish: coated, worn and due by itself."""
+
+    BOARDS = "boards", _("Deck boards")
+    STAIRS = "stairs", _("Stairs")
+    RAILS = "rails", _("Railing")
+    SCREENS = "screens", _("Privacy screens")
+
+
+def ordered_surfaces(names: Iterable[str]) -> list[str]:
+    """Each of them once, the boards first."""
+    chosen = set(names)
+    return [name for name in Surface.values if name in chosen]
+
+
+def say_surfaces(names: Iterable[str]) -> str:
+    """“Deck boards, railing”."""
+    labels = [str(Surface(name).label) for name in ordered_surfaces(names)]
+    return ", ".join([*labels[:1], *(label[:1].lower() + label[1:] for label in labels[1:])])
 
 
 SPECIES_CLASS = {
@@ -231,6 +252,12 @@ class Deck(models.Model):
     def species_class(self) -> str:
         """soft, durable_soft, hardwood or modified; empty while the timber is not known."""
         return SPECIES_CLASS.get(self.species, "")
+
+    @property
+    def surfaces(self) -> list[str]:
+        """Those that it has by its measures, the boards first; every deck has boards."""
+        sizes = {"stairs": self.stair_treads, "rails": self.rail_m, "screens": self.screen_m2}
+        return ["boards", *(name for name, size in sizes.items() if size)]
 
     @property
     def is_species_known(self) -> bool:

@@ -293,8 +293,12 @@ def text_columns(model: type[models.Model]) -> list[Any]:
         field
         for field in model._meta.concrete_fields
         if isinstance(field, kinds)
-        and not (field.choices or field.primary_key or field.name.endswith("hash"))
+        and not (is_of_choices(field) or field.primary_key or field.name.endswith("hash"))
     ]
+
+
+def is_of_choices(field: Any) -> bool:
+    return bool(field.choices or getattr(getattr(field, "base_field", None), "choices", None))
 
 
 # --- taking it out

@@ -11,7 +11,7 @@ from django.db import transaction
 
 from clients.actions.saving import lock_row, lock_until_commit, save_if_changed
 from clients.events import decks_changed, job_logged
-from clients.models import Business, Deck, User
+from clients.models import Business, Deck, User, ordered_surfaces
 from jobs.actions import bookings
 from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
@@ -54,7 +54,7 @@ class CoatInput:
     product: Product | None
     batch_code: str = ""
     colour: str = ""
-    surface: str = CoatApplied.Surface.BOARDS
+    surfaces: Sequence[str] = ("boards",)
     coats: int | None = 1
     litres: Decimal | None = None
 
@@ -118,7 +118,7 @@ def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
             "product": coat.product,
             "batch": get_or_create_batch(coat.product, coat.batch_code),
             "colour": coat.colour,
-            "surface": coat.surface,
+            "surfaces": ordered_surfaces(coat.surfaces),
             "coats": coat.coats,
             "litres": coat.litres,
         }

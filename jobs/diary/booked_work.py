@@ -10,7 +10,7 @@ from typing import Any
 from django.db.models import F
 
 from clients.models import Deck, Property, is_primary_key
-from jobs.models import Booking, BookingDay, CoatApplied, Crew, Job, Offer, OfferScope
+from jobs.models import Booking, BookingDay, Crew, Job, Offer, OfferScope
 
 CENT = Decimal("0.01")
 DEFAULT_HOURS = Decimal(4)  # hours, where nobody has said how long the work takes
@@ -188,18 +188,11 @@ def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
     scope = work.scope
     if scope is None or scope.product_id is None:
         return []
-    surface = next(
-        (
-            coat.surface
-            for coat in coats_applied_in(work.last)
-            if coat.product_id == scope.product_id
-        ),
-        "boards",
-    )
+    surfaces = scope.surfaces or work.deck.surfaces
     finish = {
         "product": str(scope.product_id),
         "colour": scope.colour,
-        "surface": surface,
+        "surfaces": surfaces,
         "coats": scope.coats,
         "litres": scope.litres or None,
     }
@@ -209,17 +202,13 @@ def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
         *(
             {
                 "product": str(need["product"]),
-                "surface": surface,
+                "surfaces": surfaces,
                 "coats": 1,
                 "litres": litres_needed(need),
             }
             for need in others
         ),
     ]
-
-
-def coats_applied_in(job: Job | None) -> list[CoatApplied]:
-    return list(job.coats_applied.all()) if job else []
 
 
 def litres_needed(need: dict[str, Any]) -> Decimal | None:

@@ -1,6 +1,6 @@
-"""The products of a job, one row each, and the shelf they are chosen from."""
+"""The products of a job, one row each, the shelf they are chosen from and what they went on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
@@ -10,16 +10,16 @@ from django import forms
 from django.forms.formsets import formset_factory
 
 from clients.forms.fields import MeasureField
-from clients.models import User
+from clients.models import Deck, Surface, User, ordered_surfaces
 from jobs.actions.jobs import CoatInput
-from jobs.forms.formsets import BaseRowFormSet
+from jobs.forms.formsets import BaseRowFormSet, posted_rows
 from jobs.models import CoatApplied, Job, LastUsed, Product
 
 COATS_PREFIX = "coats"
 MAX_COAT_ROWS = 20
 NOT_KNOWN = "unknown"  # a finish that went on and that nobody knows by name
-COAT_FIELDS = ["product", "batch", "colour", "surface", "coats", "litres"]
-FOLDED_FIELDS = ["colour", "coats", "surface"]
+COAT_FIELDS = ["product", "batch", "colour", "coats", "litres"]
+FOLDED_FIELDS = ["colour", "coats", "surfaces"]
 
 
 @dataclass(frozen=True)
@@ -82,9 +82,6 @@ class CoatForm(forms.Form):
     )
     batch = forms.CharField(label="Batch", required=False, max_length=60)
     colour = forms.CharField(label="Colour", required=False, max_length=80)
-    surface = forms.ChoiceField(
-        label="Surface", choices=CoatApplied.Surface.choices, initial="boards"
-    )
     coats = forms.IntegerField(
         label="Coats",
         required=False,
@@ -99,9 +96,26 @@ class CoatForm(forms.Form):
         },
     )
 
-    def __init__(self, *args: Any, shelf: ProductChoices, units: str, **kwargs: Any) -> None:
+    surfaces = forms.MultipleChoiceField(
+        label="What it went on",
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
+        error_messages={
+            "required": "Tick what it went on.",
+            "invalid_choice": "This deck has no %(value)s in the book. Write its size first.",
+        },
+    )
+
+    def __init__(
+        self, *args: Any, shelf: ProductChoices, surfaces: Sequence[str], units: str, **kwargs: Any
+    ) -> None:
+        """`surfaces` are those of the deck; they are asked for where there are several."""
         super().__init__(*args, **kwargs)
         self.shelf = shelf
+        self.deck_surfaces = surfaces
+        went_on = self.fields["surfaces"]
+        went_on.choices = [(name, Surface(name).label) for name in surfaces]  # type: ignore[attr-defined]
+        went_on.initial = list(surfaces)
+        went_on.required = len(surfaces) > 1
         choices = self.fields["product"]
         choices.choices = shelf.choices  # type: ignore[attr-defined]
         choices.widget.attrs["data-lists"] = ""
@@ -135,7 +149,7 @@ class CoatForm(forms.Form):
 
     @property
     def is_unfolded(self) -> bool:
-        """Whether colour, coats and surface ask for somebody: a mistake, or no colour yet."""
+        """Whether colour, coats and surfaces ask for somebody: a mistake, or no colour yet."""
         if any(self[name].errors for name in FOLDED_FIELDS):
             return True
         chosen = str(self["product"].value() or "")
@@ -154,10 +168,35 @@ class CoatForm(forms.Form):
             product=self.shelf.products.get(values["product"]),
             batch_code=values["batch"],
             colour=values["colour"],
-            surface=values["surface"],
+            surfaces=values["surfaces"] or self.deck_surfaces,
             coats=values["coats"],
             litres=values["litres"],
         )
+
+
+@dataclass(frozen=True)
+class RowChoices:
+    """What a row is chosen from: products, surfaces of the deck; and the units that are typed."""
+
+    shelf: ProductChoices
+    surfaces: Sequence[str]
+    units: str
+
+    @classmethod
+    def load(
+        cls, deck: Deck | None, units: str, *, job: Job | None = None, person: User | None = None
+    ) -> "RowChoices":
+        """Of a deck, or a new one of which only the boards are written; of a job that is corrected
+        also what its rows say; with what the person who logs used last."""
+        noted = [coat.surfaces for coat in job.coats_applied.all()] if job else []
+        known = [deck.surfaces] if deck else [["boards"]]
+        surfaces = ordered_surfaces(name for names in [*known, *noted] for name in names)
+        shelf = ProductChoices.load_for_person(person) if person else ProductChoices.load()
+        return cls(shelf, surfaces, units)
+
+    @property
+    def form_kwargs(self) -> dict[str, Any]:
+        return {"shelf": self.shelf, "surfaces": self.surfaces, "units": self.units}
 
 
 class BaseCoatFormSet(BaseRowFormSet):
@@ -179,26 +218,28 @@ CoatFormSet = formset_factory(
 )
 
 
-def bound_coat_formset(
-    data: Mapping[str, Any], shelf: ProductChoices, units: str
-) -> BaseCoatFormSet:
+def bound_coat_formset(data: Mapping[str, Any], choices: RowChoices) -> BaseCoatFormSet:
     return cast(
         BaseCoatFormSet,
-        CoatFormSet(data, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units}),
+        CoatFormSet(data, prefix=COATS_PREFIX, form_kwargs=choices.form_kwargs),
     )
 
 
 def unbound_coat_formset(
-    initial: Sequence[Mapping[str, Any]], shelf: ProductChoices, units: str
+    initial: Sequence[Mapping[str, Any]], choices: RowChoices
 ) -> BaseCoatFormSet:
     """Rows to fill in, at least one."""
     rows = list(initial)[:MAX_COAT_ROWS] or [{}]
     return cast(
         BaseCoatFormSet,
-        CoatFormSet(
-            initial=rows, prefix=COATS_PREFIX, form_kwargs={"shelf": shelf, "units": units}
-        ),
+        CoatFormSet(initial=rows, prefix=COATS_PREFIX, form_kwargs=choices.form_kwargs),
     )
+
+
+def posted_coat_rows(data: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The rows of a page that was sent, unchecked, without those that were left out."""
+    names = [*COAT_FIELDS, "surfaces"]
+    return posted_rows(data, COATS_PREFIX, names, many=["surfaces"], maximum=MAX_COAT_ROWS)
 
 
 def job_coat_rows(job: Job) -> list[dict[str, Any]]:
@@ -207,6 +248,7 @@ def job_coat_rows(job: Job) -> list[dict[str, Any]]:
         {
             **repeated_coat_row(coat),
             "product": str(coat.product_id or NOT_KNOWN),
+            "surfaces": coat.surfaces,
             "coats": coat.coats,
             "batch": coat.batch.code if coat.batch else "",
             "litres": coat.litres,
@@ -221,6 +263,15 @@ def repeated_coat_row(coat: CoatApplied) -> dict[str, Any]:
     return {
         "product": str(coat.product_id or ""),
         "colour": coat.colour,
-        "surface": coat.surface,
         "coats": coat.coats or 1,
     }
+
+
+def repeated_coat_rows(coats: Iterable[CoatApplied]) -> list[dict[str, Any]]:
+    """The rows of the last job as the start of the next. Only where its products went on different
+    surfaces do they so again; else on all that the deck has."""
+    known = [coat for coat in coats if coat.product]
+    differ = any(coat.surfaces != known[0].surfaces for coat in known)
+    return [
+        repeated_coat_row(coat) | ({"surfaces": coat.surfaces} if differ else {}) for coat in known
+    ]

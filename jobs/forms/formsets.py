@@ -1,12 +1,13 @@
 """Rows of a form that a person may add to and leave out, with and without scripts;
 and pages of several forms."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.forms.formsets import BaseFormSet
+from django.utils.datastructures import MultiValueDict
 
 from clients.forms.fields import TypedNumberField
 
@@ -76,15 +77,32 @@ def amount_field(
 
 
 def posted_rows(
-    data: Mapping[str, Any], prefix: str, names: list[str], *, maximum: int = MAX_FORM_ROWS
+    data: Mapping[str, Any],
+    prefix: str,
+    names: list[str],
+    *,
+    many: Collection[str] = (),
+    maximum: int = MAX_FORM_ROWS,
 ) -> list[dict[str, Any]]:
-    """The rows of a form that was sent, unchecked, without those that were left out."""
+    """The rows of a form that was sent, unchecked, without those that were left out; fields of
+    `many` hold lists."""
     try:
         count = min(int(data.get(f"{prefix}-TOTAL_FORMS", 0)), maximum)
     except ValueError:
         count = 0
     return [
-        {name: data.get(f"{prefix}-{n}-{name}", "") for name in names}
+        {
+            name: all_values(data, key) if name in many else data.get(key, "")
+            for name in names
+            for key in [f"{prefix}-{n}-{name}"]
+        }
         for n in range(count)
         if not data.get(f"{prefix}-{n}-DELETE")
     ]
+
+
+def all_values(data: Mapping[str, Any], key: str) -> list[Any]:
+    """Everything that was sent under one name."""
+    if isinstance(data, MultiValueDict):
+        return data.getlist(key)
+    return list(data.get(key, []))

@@ -16,7 +16,7 @@ from jobs import photos
 from jobs.actions.jobs import JobInput
 from jobs.diary import booked_work
 from jobs.forms import coats
-from jobs.forms.formsets import PageForms, posted_rows
+from jobs.forms.formsets import PageForms
 from jobs.forms.job import JobForm, job_initial_values, posted_values
 from jobs.forms.new_deck import NewDeckForm
 from jobs.forms.worked_hours import WorkedHoursForm, people_at_work
@@ -110,7 +110,6 @@ def new_log_forms(
     From a booking: its crew and day, and what its offer says about the deck.
     """
     business = business_of(request)
-    shelf = coats.ProductChoices.load_for_person(current_user(request))
     last = Job.objects.last_with_coats(deck) if deck else None
     build = coat_build(deck) if deck else CoatBuild(0)
     kind = Job.Kind.RECOAT if last and not build.needs_strip else Job.Kind.STRIP
@@ -121,19 +120,27 @@ def new_log_forms(
         "crew": usual_crew(request),
     }
     applied = last.coats_applied.all() if last else []
-    rows = [coats.repeated_coat_row(coat) for coat in applied if coat.product]
+    rows = coats.repeated_coat_rows(applied)
     if booking and (work := booked_work.booked_deck(booking, deck)):
         initial |= booked_work.job_form_initial(booking, work, today=today)
         rows = booked_work.coat_form_initial(work) or rows
     return LogForms(
         deck,
         job_form(request, deck, today, initial=initial),
-        coats.unbound_coat_formset(rows, shelf, business.units),
+        coats.unbound_coat_formset(rows, row_choices(request, deck)),
         hours_form(request, booking=booking, deck=deck),
         None if deck else NewDeckForm(business=business, prefix="new"),
         None if booking else last,
         booking,
         build,
+    )
+
+
+def row_choices(
+    request: HttpRequest, deck: Deck | None, job: Job | None = None
+) -> coats.RowChoices:
+    return coats.RowChoices.load(
+        deck, business_of(request).units, job=job, person=current_user(request)
     )
 
 
@@ -143,12 +150,14 @@ def usual_crew(request: HttpRequest) -> str:
     return last.crew if last else current_user(request).get_full_name()
 
 
-def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
-    """The page as it was sent, to be checked."""
+def bound_log_forms(
+    request: HttpRequest, deck: Deck | None, today: date, job: Job | None = None
+) -> LogForms:
+    """The page as it was sent, to be checked; of a `job` that is corrected."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load_for_person(current_user(request))
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
-    rows = coats.bound_coat_formset(request.POST, shelf, business.units)
+    choices = row_choices(request, deck, job)
+    rows = coats.bound_coat_formset(request.POST, choices)
     build = coat_build(deck) if deck else CoatBuild(0)
     form = job_form(request, deck, today, request.POST, request.FILES)
     booking = booking_of_deck(request.POST, deck)
@@ -156,11 +165,12 @@ def bound_log_forms(request: HttpRequest, deck: Deck | None, today: date) -> Log
     return LogForms(deck, form, rows, hours, new, booking=booking, build=build)
 
 
-def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> LogForms:
+def log_forms_with_row(
+    request: HttpRequest, deck: Deck | None, today: date, corrected: Job | None = None
+) -> LogForms:
     """The page as it was sent, unchecked, with one more row for a product (none with the value 0:
     only a new list)."""
     business = business_of(request)
-    shelf = coats.ProductChoices.load_for_person(current_user(request))
     data = request.POST
     job = job_form(request, deck, today)
     job.initial = posted_values(job, data)
@@ -169,8 +179,8 @@ def log_forms_with_row(request: HttpRequest, deck: Deck | None, today: date) -> 
         new = NewDeckForm(business=business, prefix="new")
         new.initial = posted_values(new, data)
     another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
-    typed = posted_rows(data, coats.COATS_PREFIX, coats.COAT_FIELDS, maximum=coats.MAX_COAT_ROWS)
-    rows = coats.unbound_coat_formset([*typed, *another], shelf, business.units)
+    choices = row_choices(request, deck, corrected)
+    rows = coats.unbound_coat_formset([*coats.posted_coat_rows(data), *another], choices)
     build = coat_build(deck) if deck else CoatBuild(0)
     booking = booking_of_deck(data, deck)
     hours = hours_form(request, booking=booking, deck=deck)
@@ -189,10 +199,9 @@ def booking_of_deck(data: Mapping[str, Any], deck: Deck | None) -> Booking | Non
 
 def log_forms_of_job(request: HttpRequest, job: Job, today: date) -> LogForms:
     """A job opened for correction."""
-    business = business_of(request)
-    shelf = coats.ProductChoices.load_for_person(current_user(request))
     form = job_form(request, job.deck, today, initial=job_initial_values(job))
-    rows = coats.unbound_coat_formset(coats.job_coat_rows(job), shelf, business.units)
+    choices = row_choices(request, job.deck, job)
+    rows = coats.unbound_coat_formset(coats.job_coat_rows(job), choices)
     return LogForms(job.deck, form, rows, hours_form(request, job=job))
 
 

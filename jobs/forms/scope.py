@@ -1,13 +1,14 @@
 """What somebody would rather do on a deck than what is proposed, and what was measured on the
 day."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 
 from clients.forms.fields import MeasureField, TypedNumberField
+from clients.models import Surface
 from jobs.models import STRIP_ABOVE_COATS, OfferScope, Product
 from jobs.scope import Override, SiteReading
 
@@ -40,8 +41,20 @@ class OverrideForm(forms.Form):
         help_text="For a recoat: an oiled deck that did not fur need not be sanded.",
     )
 
-    def __init__(self, *args: Any, finishes: Iterable[Product], **kwargs: Any) -> None:
+    surfaces = forms.MultipleChoiceField(
+        label="What is worked on",
+        required=False,
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
+    )
+
+    def __init__(
+        self, *args: Any, finishes: Iterable[Product], surfaces: Sequence[str], **kwargs: Any
+    ) -> None:
+        """`surfaces` are those of the deck; they are asked for where there are several."""
         super().__init__(*args, **kwargs)
+        self.asks_surfaces = len(surfaces) > 1
+        named = [(name, Surface(name).label) for name in surfaces]
+        self.fields["surfaces"].choices = named  # type: ignore[attr-defined]
         self.finishes = {product.pk: product for product in finishes}
         choices = [
             ("", "As proposed"),
@@ -60,6 +73,7 @@ class OverrideForm(forms.Form):
             colour=colour,
             coats=values["coats"] or 0,
             without_sanding=values["without_sanding"],
+            surfaces=values["surfaces"],
         )
 
 

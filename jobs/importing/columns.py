@@ -14,7 +14,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db.models import TextChoices
 
-from clients.models import Deck, Species
+from clients.models import Deck, Species, Surface, ordered_surfaces
 from clients.notation import SQUARE_FOOT, US_GALLON
 from jobs.models import FinishClass, Job, Product, Visit
 from jobs.partial_dates import EARLIEST_JOB_DAY
@@ -54,6 +54,13 @@ def text_reader(most: int) -> Callable[[str], str]:
         return cell
 
     return read
+
+
+def read_surfaces(cell: str) -> list[str]:
+    names = cell.lower().replace(",", " ").split()
+    if not set(names) <= set(Surface.values):
+        raise CellError(f"holds words other than {', '.join(Surface.values)}")
+    return ordered_surfaces(names)
 
 
 def read_date(cell: str) -> date:
@@ -194,6 +201,12 @@ SHEET_COLUMNS = [
     ),
     SheetColumn("colour", text_reader(80), "Colour"),
     SheetColumn("batch", text_reader(60), "Batch code on the can"),
+    SheetColumn(
+        "surfaces",
+        read_surfaces,
+        "What it went on: boards, stairs, rails, screens, separated by spaces; empty means all that"
+        " the deck has",
+    ),
     SheetColumn("coats", integer_reader(1, 10), "Coats of this product; empty means 1"),
     SheetColumn("litres", decimal_reader(least="0", most="10000", above=True), "Litres used"),
     SheetColumn("gallons", read_gallons, "US gallons used"),

@@ -39,6 +39,7 @@ SLICE_SECONDS = 25  # of the worker, which has other things to do too
 ANALYZED_TABLES = (
     *("clients_client", "clients_contactpoint", "clients_property", "clients_deck"),
     *("jobs_job", "jobs_coatapplied", "jobs_searchentry", "reminders_forecast"),
+    "reminders_surfaceforecast",
 )
 MAX_WAKES = 2  # of the thread: at work, and once more for what came meanwhile
 CONTINUE = "jobs.importing.continue_imports"

@@ -232,6 +232,7 @@ class BookWriter:
             product=product,
             batch=self.batch(values, product),
             colour=values.get("colour", ""),
+            surfaces=values.get("surfaces") or job.deck.surfaces,
             position=job.coats_applied.count() + 1,
             coats=values.get("coats", 1),
             litres=values.get("litres") or values.get("gallons"),

@@ -1,4 +1,4 @@
-"""Coats: what is forecast, reminded about and paced."""
+"""Coats on the boards: what is forecast, reminded about and paced."""
 
 from collections.abc import Collection
 from datetime import date
@@ -27,10 +27,11 @@ class CoatQuerySet(models.QuerySet["Coat"]):
 
 
 class Coat(models.Model):
-    """What one strip or recoat left on a deck, until the next one covered it or took it off.
+    """What one strip or recoat left on the boards, until the next one covered it or took it off.
 
-    A row of a view (migration `0010_unknowns`), never written: it follows its job. A job that laid
-    no finish, or whose finish nobody recorded, has a coat without a product.
+    A row of a view (migration `0031_surfaces`), never written: it follows its job. A job that laid
+    no finish, or whose finish nobody recorded, has a coat without a product; one that was on rails,
+    stairs or screens alone has none.
     """
 
     job = models.OneToOneField(
@@ -48,14 +49,14 @@ class Coat(models.Model):
         null=True,
         on_delete=models.DO_NOTHING,
         related_name="+",
-        help_text="The last finish on the boards, or else the last elsewhere.",
+        help_text="The last finish on the boards.",
     )
     finish_class = models.CharField(max_length=24, choices=FinishClass.choices, blank=True)
     pigment = models.CharField(max_length=5, choices=Product.Pigment.choices, blank=True)
     base = models.CharField(max_length=7, choices=Product.Base.choices, blank=True)
-    is_on_boards = models.BooleanField(null=True, help_text="Whether that finish is on the boards.")
+    is_recorded = models.BooleanField(help_text="Whether anybody noted a finish, known or not.")
     coats = models.PositiveSmallIntegerField(
-        null=True, help_text="How many coats of finish the job laid there, if all were counted."
+        null=True, help_text="How many coats of finish the job laid, if all were counted."
     )
     build = models.PositiveSmallIntegerField(
         help_text="Coats on the boards since the last strip, touch-ups of this coat included;"

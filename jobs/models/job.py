@@ -8,13 +8,14 @@ from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
+from django.contrib.postgres.fields import ArrayField
 from django.db import connection, models
 from django.db.models import Count, Exists, F, OuterRef, Q, Sum
 from django.db.models.functions import Least, Now, TruncMonth
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from clients.models import Deck
+from clients.models import Deck, Surface, say_surfaces
 from jobs.day_words import say_coats, say_span
 from jobs.models.product import Batch, Product
 from jobs.models.visit import Visit
@@ -285,6 +286,21 @@ class Job(models.Model):
     def starts_a_coat(self) -> bool:
         return self.kind in {self.Kind.STRIP, self.Kind.RECOAT}
 
+    @property
+    def is_on_boards(self) -> bool:
+        """Whether the work was on the boards: by its finishes, else by all its products, and so it
+        was where no product is noted. The view `jobs_coat` goes by the same rule."""
+        rows = list(self.coats_applied.all())
+        told = [coat for coat in rows if coat.is_finish] or rows
+        return not told or any(coat.is_on_boards for coat in told)
+
+    @property
+    def finished_surfaces(self) -> set[str]:
+        """On which a finish went; for rows that are at hand."""
+        return {
+            name for coat in self.coats_applied.all() if coat.is_finish for name in coat.surfaces
+        }
+
     def get_additional_data(self) -> dict[str, str] | None:
         """What the audit trail keeps beside the changed fields."""
         return {"why": self.removal_reason} if self.removal_reason else None
@@ -352,19 +368,16 @@ class CoatAppliedQuerySet(models.QuerySet["CoatApplied"]):
         )
 
 
+def boards_alone() -> list[str]:
+    return [Surface.BOARDS.value]
+
+
 class CoatApplied(models.Model):
     """One product that went on in a job: which, from which batch, how much and in how many
     coats.
 
     Without a product it is a finish that nobody knows by name; without a number of coats, nobody
     counted them."""
-
-    class Surface(models.TextChoices):
-        BOARDS = "boards", _("Deck boards")
-        RAILS = "rails", _("Railing")
-        STAIRS = "stairs", _("Stairs")
-        SCREENS = "screens", _("Privacy screens")
-        ALL = "all", _("Everything")
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="coats_applied")
     position = models.PositiveSmallIntegerField(default=1)
@@ -375,7 +388,11 @@ class CoatApplied(models.Model):
         Batch, null=True, blank=True, on_delete=models.PROTECT, related_name="coats_applied"
     )
     colour = models.CharField(max_length=80, blank=True)
-    surface = models.CharField(max_length=8, choices=Surface.choices, default=Surface.BOARDS)
+    surfaces = ArrayField(
+        models.CharField(max_length=7, choices=Surface.choices),
+        default=boards_alone,
+        help_text="What of the deck it went on, the boards first.",
+    )
     coats = models.PositiveSmallIntegerField(default=1, null=True, blank=True)
     litres = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True)
 
@@ -384,11 +401,27 @@ class CoatApplied(models.Model):
     class Meta:
         verbose_name_plural = "coats applied"
         ordering = ["job_id", "position", "id"]
+        indexes = [
+            models.Index(
+                fields=["job"],
+                condition=~Q(surfaces__contains=["boards"]),
+                name="coat_elsewhere_by_job",
+            ),
+            models.Index(
+                fields=["job"],
+                condition=~Q(surfaces=["boards"]),
+                name="coat_beyond_boards_by_job",
+            ),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["job", "position"], name="coat_position_once_a_job"),
             models.CheckConstraint(
                 name="coats_from_1_to_10",
                 condition=Q(coats=None) | Q(coats__gte=1, coats__lte=10),
+            ),
+            models.CheckConstraint(
+                name="coat_is_on_known_surfaces",
+                condition=Q(surfaces__contained_by=Surface.values) & ~Q(surfaces=[]),
             ),
             models.CheckConstraint(
                 name="coat_batch_is_of_a_product", condition=Q(batch=None) | ~Q(product=None)
@@ -410,6 +443,15 @@ class CoatApplied(models.Model):
     def coats_words(self) -> str:
         """“2 coats”, or that nobody counted them."""
         return say_coats(self.coats)
+
+    @property
+    def surfaces_words(self) -> str:
+        """“Deck boards, railing”, or “Everything”."""
+        return gettext("Everything") if len(self.surfaces) == 4 else say_surfaces(self.surfaces)
+
+    @property
+    def is_on_boards(self) -> bool:
+        return Surface.BOARDS in self.surfaces
 
     @property
     def is_finish(self) -> bool:

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.conf import settings
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce, Now
@@ -15,7 +16,7 @@ from django.utils.translation import gettext_lazy as _
 
 from clients import display
 from clients.messaging.models import Message
-from clients.models import Client, Deck, Property
+from clients.models import Client, Deck, Property, Surface, say_surfaces
 from clients.notation import StrOrPromise
 from jobs.models.offer_event import OfferEvent
 from jobs.models.price import PriceList, money_field, percentage_field
@@ -314,6 +315,12 @@ class OfferScope(models.Model):
     why = models.TextField(blank=True, help_text="In words a client understands.")
     stripper_applications = models.PositiveSmallIntegerField(default=0)
     coats = models.PositiveSmallIntegerField(default=2)
+    surfaces = ArrayField(
+        models.CharField(max_length=7, choices=Surface.choices),
+        default=list,
+        blank=True,
+        help_text="What is worked on; none noted means all that the deck has.",
+    )
     product = models.ForeignKey(
         Product, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -363,6 +370,19 @@ class OfferScope(models.Model):
     def looks_first(self) -> bool:
         """Whether one of us looks at the boards before the work is planned."""
         return self.strip_total is not None
+
+    @property
+    def is_on_boards(self) -> bool:
+        return not self.surfaces or Surface.BOARDS in self.surfaces
+
+    @property
+    def left_out(self) -> list[str]:
+        """Surfaces that the deck has and the offer leaves for later."""
+        return [name for name in self.deck.surfaces if self.surfaces and name not in self.surfaces]
+
+    @property
+    def left_out_words(self) -> str:
+        return say_surfaces(self.left_out) if self.left_out else ""
 
     @property
     def is_sanded(self) -> bool:

@@ -134,9 +134,22 @@ def scope_notes(scope: Scope, outlook: Outlook | None) -> list[str]:
     ]
     return [
         f"{scope.deck.label}: {words}"
-        for words in [scope.warning, strip_chance_note(scope, outlook), *lacking]
+        for words in [
+            scope.warning,
+            left_out_note(scope),
+            strip_chance_note(scope, outlook),
+            *lacking,
+        ]
         if words
     ]
+
+
+def left_out_note(scope: Scope) -> str:
+    if not scope.left_out:
+        return ""
+    return (
+        f"Not due yet and left out: {scope.left_out_words.lower()}. “Begin again” can take it in."
+    )
 
 
 def strip_chance_note(scope: Scope, outlook: Outlook | None) -> str:
@@ -225,6 +238,7 @@ def scope_row(
         why=scope.why,
         stripper_applications=scope.stripper_applications,
         coats=scope.coats,
+        surfaces=list(scope.surfaces),
         product=scope.product,
         colour=scope.colour,
         same_as_last=scope.same_as_last,

@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 
 from clients import display
 from clients.messaging.law import ContractPlace, WithdrawalRight, withdrawal_right
-from clients.models import Property
+from clients.models import Property, say_surfaces
 from clients.notation import supported_language
 from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
@@ -83,6 +83,13 @@ class OfferPageDeck:
         """“We clean the boards and seal them with 2 coats of Tidewood Deck Oil, colour
         Driftwood.”"""
         scope = self.scope
+        if not scope.is_on_boards:
+            words = (
+                _("{surfaces}: a clean, then {coats}.")
+                if scope.work == OfferScope.Work.RECOAT
+                else _("{surfaces}: the old finish comes off, then {coats}.")
+            )
+            return words.format(surfaces=say_surfaces(scope.surfaces), coats=coats_text(scope))
         if scope.work == OfferScope.Work.RECOAT:
             words = _("We clean the boards and seal them with {coats}.")
         elif scope.stripper_applications < 2:
@@ -381,7 +388,7 @@ def build_offer_page(offer: Offer, *, today: date) -> OfferPage:
             scope,
             [line for line in lines if line.scope_id == scope.pk],
             photos.get(scope.deck_id),
-            told.get(scope.deck_id),
+            told.get(scope.deck_id) if scope.is_on_boards else None,
             today,
         )
         for scope in scopes

@@ -109,12 +109,14 @@ def journey_to(context: DraftingContext, place: Property, scopes: Iterable[Scope
 
 def deck_work_from_scope(scope: Scope, place: int) -> DeckWork:
     """The work of a scope on its deck; without an area it has no price (`PricingError`)."""
-    deck = scope.deck
+    deck = scope.worked
+    if deck.area_m2 is None:
+        raise PricingError(f"{deck.label} has no area. Enter it on the deck's page.")
     times = {"coat": scope.coats, "strip": scope.stripper_applications}
     return DeckWork(
         deck_index=place,
         name=deck.label,
-        area_m2=deck.area_m2 or Decimal(0),
+        area_m2=deck.area_m2,
         rail_m=deck.rail_m,
         tasks={task: times.get(task, 1) for task, quantity in scope.quantities.items() if quantity},
         stair_treads=Decimal(deck.stair_treads),

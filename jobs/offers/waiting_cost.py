@@ -33,12 +33,16 @@ StripScopes = Mapping[int, Scope]  # by deck: the same deck stripped and sealed 
 def strip_scopes(scopes: Iterable[Scope], *, today: date) -> StripScopes:
     """What a strip would take on each deck that is offered a recoat, in a fixed number of
     queries."""
-    decks = [scope.deck for scope in scopes if scope.work == "recoat"]
+    wanted = [scope for scope in scopes if scope.work == "recoat"]
     return (
         propose_scopes(
-            decks, today=today, overrides={deck.pk: Override(work="strip") for deck in decks}
+            [scope.deck for scope in wanted],
+            today=today,
+            overrides={
+                scope.deck.pk: Override(work="strip", surfaces=scope.surfaces) for scope in wanted
+            },
         )
-        if decks
+        if wanted
         else {}
     )
 
@@ -60,6 +64,7 @@ def cost_of_waiting(
         for scope in brief.scopes
         if scope.deck.pk in strips
         and not scope.looks_first
+        and "boards" in scope.surfaces
         and outlook.for_deck(scope.deck.pk).strip_chance
     ]
     if not compared:

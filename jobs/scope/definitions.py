@@ -1,14 +1,14 @@
 """What a scope is made of. Litres are litres, money is in the business's currency, waits are in
 minutes."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from clients import display
-from clients.models import Deck
+from clients.models import Deck, say_surfaces
 from clients.notation import FOOT, StrOrPromise, Units
 from jobs.forecast_summary import WorkAdvice
 from jobs.materials import RAIL_M2_PER_M, TREAD_M2, PackQuantity
@@ -122,6 +122,7 @@ class Override:
 
     `looks_first` goes with a work: it was agreed that one of us looks at the deck before it.
     `without_sanding` counts for a recoat: an oiled deck that did not fur need not be sanded.
+    `surfaces` are those to work on; none means those that are due.
     """
 
     work: str = ""
@@ -131,6 +132,7 @@ class Override:
     stripper_applications: int = 0
     looks_first: bool = False
     without_sanding: bool = False
+    surfaces: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -138,10 +140,12 @@ class Scope:
     """The work on one deck. `quantities` by task of the price list: m² for clean, brighten and
     sand, m² times applications for strip, m² times coats for coat, metres of rail, treads of
     stairs, one visit for set-up. `looks_first`: one of us looks at the boards before the work is
-    planned, which is a recoat unless they say otherwise.
+    planned, which is a recoat unless they say otherwise. `worked` is the deck with the measures of
+    the `surfaces` that are worked on alone; `left_out` are the others that it has.
     """
 
     deck: Deck
+    worked: Deck
     work: str  # "recoat" or "strip"
     reasons: list[StrOrPromise]
     stripper_applications: int
@@ -157,6 +161,13 @@ class Scope:
     month: date | None = None  # the first day of the month they were worked out for
     cautions: list[StrOrPromise] = field(default_factory=list)
     looks_first: bool = False
+    surfaces: Sequence[str] = ()
+    left_out: Sequence[str] = ()
+
+    @property
+    def left_out_words(self) -> str:
+        """“Railing, stairs”; empty where everything is worked on."""
+        return say_surfaces(self.left_out) if self.left_out else ""
 
     @property
     def visits(self) -> int:
@@ -192,7 +203,7 @@ class Scope:
         """What a tread and a length of rail count for; empty for a deck without them."""
         treads = (
             f"A stair tread counts as {display.format_measure(TREAD_M2, 'area')}"
-            if self.deck.stair_treads
+            if self.worked.stair_treads
             else ""
         )
         unit, name = (
@@ -202,7 +213,7 @@ class Scope:
         )
         rails = (
             f"a {name} of open rail as {display.format_measure(RAIL_M2_PER_M * unit, 'area')}"
-            if self.deck.rail_m
+            if self.worked.rail_m
             else ""
         )
         both = ", ".join(filter(None, (treads, rails)))

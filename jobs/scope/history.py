@@ -7,12 +7,11 @@ from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
-from clients.models import Deck
-from jobs.models import CoatApplied, Defect, Job, Product, Visit
+from clients.models import Deck, Surface
+from jobs.models import Defect, Job, Product, Visit
 from jobs.work import CoatBuild, measured_spreads
 
 JobOrVisit = TypeVar("JobOrVisit", Job, Visit)
-ON_BOARDS = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
 
 
 @dataclass(frozen=True)
@@ -25,20 +24,27 @@ class TopFinish:
 
 @dataclass(frozen=True)
 class DeckHistory:
-    """One deck's past: coating jobs and later visits, the newest first."""
+    """One deck's past: coating jobs of its boards and later visits, the newest first."""
 
     deck: Deck
     build: CoatBuild
     jobs: list[Job] = field(default_factory=list)
+    elsewhere: list[Job] = field(default_factory=list)  # coating jobs on other surfaces too
     later_checks: list[Visit] = field(default_factory=list)  # after the newest coating job
     defects: list[Defect] = field(default_factory=list)  # of its structure, not repaired yet
+    surface: str = Surface.BOARDS  # whose past it is
+
+    def on_surface(self, surface: str) -> "DeckHistory":
+        """The past of another surface; visits grade the boards, so none is of it."""
+        jobs = [job for job in self.elsewhere if surface in job.finished_surfaces]
+        return replace(self, build=CoatBuild(0), jobs=jobs, later_checks=[], surface=surface)
 
     @property
     def last_coat(self) -> TopFinish | None:
-        """The finish on top of the boards; None if there is none or nobody knows which."""
+        """The finish on top; None if there is none or nobody knows which."""
         for job in self.jobs:
             for coat in reversed(job.coats_applied.all()):
-                if coat.is_finish and coat.surface in ON_BOARDS:
+                if coat.is_finish and self.surface in coat.surfaces:
                     return TopFinish(coat.product, coat.colour) if coat.product else None
         return None
 
@@ -48,7 +54,7 @@ class DeckHistory:
         if not self.jobs or self.jobs[0].kind != Job.Kind.RECOAT:
             return 0
         coats = self.jobs[0].coats_applied.all()
-        counted = [c.coats for c in coats if c.is_finish and c.surface in ON_BOARDS]
+        counted = [c.coats for c in coats if c.is_finish and self.surface in c.surfaces]
         return 0 if None in counted else sum(filter(None, counted))
 
     @property
@@ -85,7 +91,7 @@ def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
     """Of all these decks in five queries."""
     ids = [deck.pk for deck in decks]
     build = Job.objects.coat_build_by_deck(ids)
-    jobs = group_by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
+    coating = group_by_deck(Job.objects.filter(deck__in=ids).coating().with_coats().newest_first())
     visits = group_by_deck(
         Visit.objects.filter(deck__in=ids, observer="crew").order_by("-visited_on", "-id")
     )
@@ -93,7 +99,7 @@ def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
     return {
         deck.pk: replace(
             history_of_deck(
-                deck, CoatBuild(build[deck.pk]), jobs.get(deck.pk, []), visits.get(deck.pk, [])
+                deck, CoatBuild(build[deck.pk]), coating.get(deck.pk, []), visits.get(deck.pk, [])
             ),
             defects=defects.get(deck.pk, []),
         )
@@ -102,11 +108,12 @@ def deck_histories(decks: Sequence[Deck]) -> dict[int, DeckHistory]:
 
 
 def history_of_deck(
-    deck: Deck, build: CoatBuild, jobs: list[Job], visits: list[Visit]
+    deck: Deck, build: CoatBuild, coating: list[Job], visits: list[Visit]
 ) -> DeckHistory:
-    """What was found on the day of the last job came before its coat."""
+    """What was found on the day of the last job on the boards came before its coat."""
+    jobs = [job for job in coating if job.is_on_boards]
     seen = [visit for visit in visits if not jobs or visit.visited_on > jobs[0].finished_on]
-    return DeckHistory(deck, build, jobs, seen)
+    return DeckHistory(deck, build, jobs, coating, seen)
 
 
 def group_by_deck(rows: Iterable[JobOrVisit]) -> dict[int, list[JobOrVisit]]:

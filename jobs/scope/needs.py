@@ -52,9 +52,12 @@ class Supply:
         return got
 
 
-def surfaces_of(deck: Deck, area_m2: Decimal) -> materials.Surfaces:
+def surfaces_of(deck: Deck) -> materials.Surfaces | None:
+    """None while the size of its boards is not known."""
+    if deck.area_m2 is None:
+        return None
     return materials.Surfaces.from_measures(
-        area_m2=area_m2, treads=deck.stair_treads, rail_m=deck.rail_m, screen_m2=deck.screen_m2
+        area_m2=deck.area_m2, treads=deck.stair_treads, rail_m=deck.rail_m, screen_m2=deck.screen_m2
     )
 
 
@@ -73,12 +76,15 @@ def chemicals_for(
 
 
 def material_needs(
-    history: DeckHistory, work: ProposedWork, choice: FinishChoice, supply: Supply
+    history: DeckHistory,
+    work: ProposedWork,
+    choice: FinishChoice,
+    surfaces: materials.Surfaces | None,
+    supply: Supply,
 ) -> list[Need]:
     """In the order of the work; none for a deck whose size nobody knows."""
-    if history.deck.area_m2 is None:
+    if surfaces is None:
         return []
-    surfaces = surfaces_of(history.deck, history.deck.area_m2)
     chemicals = [
         chemical_need(
             kind, product, surfaces, work.stripper_applications if kind == "stripper" else 1, supply

@@ -30,7 +30,7 @@ PLACEHOLDER_DATE = date(2000, 1, 1)  # only for words that nobody reads
 
 FACTS_SQL = """
 SELECT wanted.deck_id, top.product_id,
-    CASE WHEN newest.kind = 'recoat' AND newest.is_on_boards
+    CASE WHEN newest.kind = 'recoat'
         THEN coalesce(newest.coats, 0) ELSE 0 END,
     seen.grade, seen.flaking, seen.greying, build.coats
 FROM unnest(%(decks)s::bigint[]) AS wanted (deck_id)
@@ -39,7 +39,7 @@ LEFT JOIN LATERAL (
     ORDER BY laid_on DESC, job_id DESC LIMIT 1
 ) AS newest ON true
 LEFT JOIN LATERAL (
-    SELECT product_id FROM jobs_coat WHERE deck_id = wanted.deck_id AND is_on_boards
+    SELECT product_id FROM jobs_coat WHERE deck_id = wanted.deck_id AND is_recorded
     ORDER BY laid_on DESC, job_id DESC LIMIT 1
 ) AS top ON true
 LEFT JOIN LATERAL (

@@ -1,37 +1,46 @@
 """From rows to scopes: histories, shelf and season are read once, then each deck is worked out by
 itself."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
 from clients import display
-from clients.models import Business, Deck, Property
-from jobs.forecast_summary import WorkAdvice, work_advice_by_deck
+from clients.models import Business, Deck, Property, Surface
+from jobs.forecast_summary import WorkAdvice, surfaces_for_later_by_deck, work_advice_by_deck
 from jobs.models import OfferScope, Product, Rate
 from jobs.scope import drying
 from jobs.scope.definitions import Override, Scope
 from jobs.scope.finish import choose_finish
 from jobs.scope.history import DeckHistory, deck_histories
-from jobs.scope.needs import Supply, chemicals_for, material_needs
+from jobs.scope.needs import Supply, chemicals_for, material_needs, surfaces_of
 from jobs.scope.shelf import load_shelf
 from jobs.scope.steps import work_steps
 from jobs.scope.work import ProposedWork, decide_work
 from jobs.work import danger_warning, job_cautions
 
 NO_OVERRIDE = Override()
+WALKED_ON = {Surface.BOARDS, Surface.STAIRS}
+MEASURE_OF_SURFACE = {
+    Surface.BOARDS: "area_m2",
+    Surface.STAIRS: "stair_treads",
+    Surface.RAILS: "rail_m",
+    Surface.SCREENS: "screen_m2",
+}
 SIZE_NOT_KNOWN = "The size of this deck is not known: enter it to see materials and price."
 
 
 @dataclass(frozen=True)
 class SeasonDay:
-    """The month the work can be done in, the latitude that makes its season, and what the forecast
-    advises on the day of asking."""
+    """The month the work can be done in, the latitude that makes its season, what the forecast
+    advises on the day of asking, and which surfaces it leaves for later."""
 
     month: date
     latitude: float
     advice: WorkAdvice | None = None
+    later: Collection[str] = ()
 
     @property
     def season(self) -> str:
@@ -53,6 +62,8 @@ def propose_scopes(
     business = Business.current()
     month = drying.next_workable_month(today, business.season_months if business else [])
     advice = work_advice_by_deck([deck.pk for deck in listed], today=today)
+    many = [deck.pk for deck in listed if len(deck.surfaces) > 1]
+    later = surfaces_for_later_by_deck(many, today=today) if many else {}
     supplies: dict[int, Supply] = {}
     with display.override_business(business):
         return {
@@ -60,7 +71,9 @@ def propose_scopes(
                 past[deck.pk],
                 supplies.setdefault(deck.site_id, Supply(stock)),
                 (overrides or {}).get(deck.pk, NO_OVERRIDE),
-                SeasonDay(month, latitudes[deck.site_id], advice.get(deck.pk)),
+                SeasonDay(
+                    month, latitudes[deck.site_id], advice.get(deck.pk), later.get(deck.pk, ())
+                ),
             )
             for deck in listed
         }
@@ -71,15 +84,21 @@ def propose_scope(deck: Deck, *, today: date, override: Override = NO_OVERRIDE) 
 
 
 def build_scope(history: DeckHistory, supply: Supply, override: Override, day: SeasonDay) -> Scope:
-    choice = choose_finish(history, supply.shelf, override)
-    work = decide_work(history, choice, override, day.advice)
+    surfaces = worked_surfaces(history.deck, override, day)
+    worked = deck_of_surfaces(history.deck, surfaces)
+    is_on_boards = Surface.BOARDS in surfaces
+    past = history if is_on_boards else history.on_surface(surfaces[0])
+    choice = choose_finish(past, supply.shelf, override)
+    work = decide_work(past, choice, override, day.advice if is_on_boards else WorkAdvice.RECOAT)
     if override.without_sanding and work.work == OfferScope.Work.RECOAT:
         work = replace(work, is_sanded=False)
-    deck = history.deck
-    chemicals = chemicals_for(history, work, supply.shelf)
+    if WALKED_ON.isdisjoint(surfaces):  # nothing upright is sanded by machine
+        work = replace(work, is_sanded=False)
+    chemicals = chemicals_for(past, work, supply.shelf)
     used = [product for product in [*chemicals.values(), choice.product] if product]
     return Scope(
-        deck=deck,
+        deck=history.deck,
+        worked=worked,
         work=work.work,
         reasons=[reason for reason in work.reasons if reason],
         stripper_applications=work.stripper_applications,
@@ -92,20 +111,39 @@ def build_scope(history: DeckHistory, supply: Supply, override: Override, day: S
                 None,
                 (
                     danger_warning(history.defects),
-                    "" if deck.area_m2 else SIZE_NOT_KNOWN,
+                    SIZE_NOT_KNOWN if worked.area_m2 is None else "",
                     work.warning,
                     choice.warning,
                 ),
             )
         ),
-        needs=material_needs(history, work, choice, supply),
-        steps=work_steps(deck, work, chemicals, choice, day.season),
-        quantities=task_quantities(deck, work, chemicals),
+        needs=material_needs(past, work, choice, surfaces_of(worked), supply),
+        steps=work_steps(worked, work, chemicals, choice, day.season),
+        quantities=task_quantities(worked, work, chemicals),
         season=day.season,
         month=day.month,
-        cautions=job_cautions(deck, work.work, used, history.defects),
+        cautions=job_cautions(worked, work.work, used, history.defects),
         looks_first=work.looks_first,
+        surfaces=surfaces,
+        left_out=[name for name in history.deck.surfaces if name not in surfaces],
     )
+
+
+def worked_surfaces(deck: Deck, override: Override, day: SeasonDay) -> list[str]:
+    """Those that were asked for, else those that are due."""
+    asked = [name for name in deck.surfaces if name in override.surfaces]
+    return asked or [name for name in deck.surfaces if name not in day.later] or deck.surfaces
+
+
+def deck_of_surfaces(deck: Deck, surfaces: Collection[str]) -> Deck:
+    """The same deck with no more measures than those of these surfaces; never saved."""
+    if len(surfaces) == len(deck.surfaces):
+        return deck
+    part = copy(deck)
+    for name, field in MEASURE_OF_SURFACE.items():
+        if name not in surfaces and getattr(part, field) is not None:
+            setattr(part, field, 0 if name == Surface.STAIRS else Decimal(0))
+    return part
 
 
 def task_quantities(
@@ -114,6 +152,9 @@ def task_quantities(
     """What the price list charges for, by task; a task with nothing to do is left out, and so is
     what goes by an area that nobody knows."""
     area = deck.area_m2 or Decimal(0)
+    found = surfaces_of(deck)
+    if found and not found.boards:  # what is done to rails alone is counted by their area
+        area = found.total
     task = Rate.Task
     counted = {
         task.SET_UP: Decimal(1),

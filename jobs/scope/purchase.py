@@ -48,6 +48,7 @@ def override_from_offer(scope: OfferScope) -> Override:
         scope.stripper_applications,
         scope.looks_first,
         without_sanding=bool(scope.steps) and not scope.is_sanded,
+        surfaces=scope.surfaces or scope.deck.surfaces,
     )
 
 

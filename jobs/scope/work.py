@@ -7,6 +7,7 @@ from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from clients import display
+from clients.models import Surface
 from clients.notation import StrOrPromise, ngettext_lazy
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import STRIP_ABOVE_COATS, OfferScope
@@ -168,6 +169,8 @@ def recoat_coats(history: DeckHistory, choice: FinishChoice) -> int:
 
 def recoat_reasons(history: DeckHistory, coats: int) -> list[StrOrPromise]:
     """Why a clean and recoat is enough, and what it leads to."""
+    if history.surface != Surface.BOARDS:
+        return [_("By its age it is ready for its next coat.")]
     build = history.build.coats
     after = history.build.coats + coats
     counted = ngettext_lazy(

@@ -78,6 +78,10 @@ STATE_CONDITIONS = {
         JOIN jobs_booking b ON b.id = chosen.booking_id WHERE b.state IN ('booked', 'held'))""",
 }
 ARCHIVED_BY_STATE = {"archived": "'=archived'", "overdue": "!'=archived'"}
+# Work there, or the word itself: somebody may be called so.
+SURFACE_CONDITION = """(e.document @@ %s::tsquery OR EXISTS (
+    SELECT FROM jobs_job j JOIN jobs_coatapplied a ON a.job_id = j.id
+    WHERE j.deck_id = e.deck_id AND %s = ANY (a.surfaces)))"""
 OFFER_CONDITION = """e.deck_id IN (SELECT scope.deck_id FROM jobs_offerscope scope
     JOIN jobs_offer o ON o.id = scope.offer_id WHERE o.number = %s)"""
 
@@ -198,12 +202,16 @@ class AskedDecks:
         return [lexeme(f"={time.value}/{work.value}") for time in times for work in works]
 
     def conditions(self) -> tuple[list[str], list[Any]]:
-        """What no word says: numbers of offers, and states that follow the day; with values."""
+        """What no word says: numbers of offers, surfaces, and states that follow the day; with
+        values."""
         found: list[str] = []
         values: list[Any] = []
         for part in self.of_topic(Topic.OFFER):
             found.append(OFFER_CONDITION)
             values.append(int(part.value))
+        for part in self.of_topic(Topic.SURFACE):
+            found.append(SURFACE_CONDITION)
+            values += [f"{lexeme(part.typed)}:*", part.value]
         for part in self.of_topic(Topic.STATE):
             if part.value in STATE_CONDITIONS:
                 found.append(STATE_CONDITIONS[part.value])

@@ -15,7 +15,7 @@ from jobs.search.questions import Topic
 COATS_ON_DECKS_SQL = """
 SELECT j.deck_id, j.id, j.finished_from, j.finished_on, place.latitude < 0, j.kind,
     a.id IS NOT NULL, p.name, p.maker, a.colour, coalesce(b.code, ''), a.coats, a.litres,
-    p.id, coalesce(p.finish_class, ''),
+    p.id, coalesce(p.finish_class, ''), coalesce(a.surfaces, ARRAY[]::varchar[]),
     tsvector_to_array(job_lexemes(coalesce(j.finished_from, j.finished_on), j.finished_on, j.kind,
         place.latitude < 0)::tsvector),
     fold(concat_ws(' ', p.name, p.maker, a.colour, b.code,
@@ -48,6 +48,7 @@ class CoatRecord:
     litres: Decimal | None
     product_id: int | None
     finish_class: str
+    surfaces: Sequence[str]
     lexemes: Sequence[str]  # when and what, as the search keeps it
     words: str  # of the product, batch, colour, crew and notes, folded
 
@@ -95,10 +96,11 @@ class AnsweringHistory:
 
 
 def split_history(records: Sequence[CoatRecord], asked: AskedDecks) -> AnsweringHistory:
-    """A line answers if it is of the time, work, product and finish asked for; if none of these
-    was, if it holds one of the words. Those with most of the words come first."""
+    """A line answers if it is of the time, work, surface, product and finish asked for; if none of
+    these was, if it holds one of the words. Those with most of the words come first."""
     counted = [(words_held(record, asked), record) for record in records]
-    is_dated = bool(job_names(asked)) or bool(asked.filters.product or asked.filters.finish)
+    chosen = asked.filters.product or asked.filters.finish or asked.of_topic(Topic.SURFACE)
+    is_dated = bool(job_names(asked) or chosen)
     matching = [
         (count, record)
         for count, record in counted
@@ -127,8 +129,10 @@ def job_names(asked: AskedDecks) -> list[str]:
 
 def fits_job(record: CoatRecord, asked: AskedDecks) -> bool:
     names = job_names(asked)
+    surfaces = {part.value for part in asked.of_topic(Topic.SURFACE)}
     return (
-        (not names or any(name in record.lexemes for name in names))
+        (not surfaces or not surfaces.isdisjoint(record.surfaces))
+        and (not names or any(name in record.lexemes for name in names))
         and (not asked.filters.product or record.product_id in asked.chosen_products)
         and asked.filters.finish in {"", record.finish_class}
     )

@@ -1,5 +1,5 @@
-"""What a look-up asks for: years, months, seasons, kinds of work, states and numbers of offers are
-taken out of the words, and what is left is looked for as words.
+"""What a look-up asks for: years, months, seasons, kinds of work, surfaces, states and numbers of
+offers are taken out of the words, and what is left is looked for as words.
 
 Standard library only. Words arrive folded (small letters, no accents), as the book keeps them.
 """
@@ -72,6 +72,12 @@ STATE_NAMES = {
     "booked": "booked reserve reservee reserves reservees",
     "overdue": "overdue",
 }
+# Boards are on every deck, so that nobody asks for them.
+SURFACE_NAMES = {
+    "stairs": "stairs steps escalier escaliers",
+    "rails": "rail rails railing railings handrail handrails balustrade",
+    "screens": "screen screens ecran ecrans",
+}
 OFFER_NAMES = set("offer offers quote quotes offre offres soumission soumissions devis".split())
 NUMBER_NAMES = set("no nr number numero".split())
 BEFORE_A_TIME = set("in of from en de du".split())
@@ -83,6 +89,7 @@ class Topic(StrEnum):
     WORD = "word"
     OFFER = "offer"
     WORK = "work"
+    SURFACE = "surface"
     STATE = "state"
     TIME = "time"
 
@@ -92,8 +99,8 @@ class QuestionPart:
     """One thing that is asked for.
 
     `value` of a time is `2023`, `2023-05`, `-05` (a month of any year) or `2021~spring`; of work
-    the kind of job; of an offer its number. A firm part was chosen, not typed, and is never given
-    up.
+    the kind of job, of a surface its name; of an offer its number. A firm part was chosen, not
+    typed, and is never given up.
     """
 
     topic: Topic
@@ -151,6 +158,7 @@ ALL_MONTHS = MONTHS | numbers_by_name(SHORT_MONTH_NAMES)
 SEASONS = values_by_name(SEASON_NAMES)
 WORK = values_by_name(WORK_NAMES)
 STATES = values_by_name(STATE_NAMES)
+SURFACES_NAMED = values_by_name(SURFACE_NAMES)
 
 
 def split_words(folded: str) -> list[str]:
@@ -173,7 +181,8 @@ def is_year(word: str) -> bool:
 
 
 def parse_question(words: Sequence[str]) -> list[QuestionPart]:
-    """The parts of a question, in the order typed."""
+    """The parts of a question, in the order typed. Beside other things a surface is what something
+    went on; alone it is a word."""
     parts: list[QuestionPart] = []
     place = 0
     while place < len(words):
@@ -184,6 +193,8 @@ def parse_question(words: Sequence[str]) -> list[QuestionPart]:
         part, taken = read_first_part(rest)
         parts.append(part)
         place += taken
+    if len(parts) == 1 and parts[0].topic is Topic.SURFACE:
+        return [QuestionPart(Topic.WORD, parts[0].typed, parts[0].typed)]
     return parts
 
 
@@ -256,9 +267,20 @@ def read_state(words: Sequence[str]) -> PartRead | None:
     return (QuestionPart(Topic.STATE, word, STATES[word]), 1) if word in STATES else None
 
 
+def read_surface(words: Sequence[str]) -> PartRead | None:
+    """“rails”, “stairs”, « garde-corps »."""
+    word = words[0]
+    if list(words[:2]) == ["garde", "corps"]:
+        return QuestionPart(Topic.SURFACE, "corps", "rails"), 2
+    if word not in SURFACES_NAMED:
+        return None
+    return QuestionPart(Topic.SURFACE, word, SURFACES_NAMED[word]), 1
+
+
 READERS: Sequence[Callable[[Sequence[str]], PartRead | None]] = (
     read_offer,
     read_time,
     read_work,
+    read_surface,
     read_state,
 )

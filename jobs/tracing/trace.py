@@ -11,7 +11,7 @@ from django.db.models import Count, Max, Min, QuerySet, Sum
 from jobs.models import Batch, CoatApplied, CoatAppliedQuerySet, Product
 
 TRACE_COLUMNS = """
-client deck deck_id street town region postcode finished_on product maker batch colour surface
+client deck deck_id street town region postcode finished_on product maker batch colour surfaces
 coats litres emails phones
 """.split()
 
@@ -106,7 +106,7 @@ def trace_rows(coats: "QuerySet[CoatApplied] | Iterable[CoatApplied]") -> Iterat
             "maker": coat.product.maker if coat.product else "",
             "batch": coat.batch.code if coat.batch else "",
             "colour": coat.colour,
-            "surface": coat.surface,
+            "surfaces": " ".join(coat.surfaces),
             "coats": coat.coats,
             "litres": coat.litres,
             "emails": " ".join(point.value for point in points if point.kind == "email"),

@@ -92,8 +92,8 @@ def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
         if data is None:
             return forms.log_forms_of_job(request, job, today)
         if "add_product" in data:
-            return forms.log_forms_with_row(request, job.deck, today)
-        return forms.bound_log_forms(request, job.deck, today)
+            return forms.log_forms_with_row(request, job.deck, today, job)
+        return forms.bound_log_forms(request, job.deck, today, job)
 
     def show(job: Job, page: forms.LogForms, opened: dict[str, str]) -> HttpResponse:
         return render_job_edit(request, job, page, **opened)

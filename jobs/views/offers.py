@@ -119,6 +119,7 @@ def render_offer(
             offer_sending.offer_routes(offer, today=today) if offer.state == State.DRAFT else []
         ),
         "withdraw": forms.WithdrawOfferForm(),
+        "leaves_out": any(scope.left_out for scope in offer.scopes.all()),
         "answer": forms.QuestionAnswerForm(),
         "messages_sent": offer.messages().order_by("-id"),
     }

@@ -46,11 +46,13 @@ def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
     kept."""
     deck = get_object_or_404(Deck.objects.with_owner(), pk=deck_id)
     business = business_of(request)
-    wish_form = OverrideForm(request.GET or None, finishes=Product.objects.finishes().in_use())
+    finishes = Product.objects.finishes().in_use()
+    wish_form = OverrideForm(request.GET or None, finishes=finishes, surfaces=deck.surfaces)
     reading_form = ReadingForm(request.GET or None, units=business.units)
     override = wish_form.override() if wish_form.is_valid() else Override()
     today = business.today(timezone.now())
     proposed = propose_scope(deck, today=today, override=override)
+    wish_form.initial["surfaces"] = list(proposed.surfaces)
     reading = reading_form.reading() if reading_form.is_valid() else NO_READING
     context = {
         "deck": deck,

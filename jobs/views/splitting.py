@@ -147,8 +147,7 @@ def deck_choices(deck: Deck) -> Choices:
 
 def job_choice(job: Any) -> str:
     coats = ", ".join(
-        f"{coat.product_words} on {coat.get_surface_display().lower()}"
-        for coat in job.coats_applied.all()
+        f"{coat.product_words} on {coat.surfaces_words.lower()}" for coat in job.coats_applied.all()
     )
     return f"{job.get_kind_display()}, {job.day_words}" + (f": {coats}" if coats else "")
 

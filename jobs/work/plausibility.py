@@ -37,8 +37,7 @@ def plausibility_warnings(
 def finish_on_boards(coats: list[CoatApplied]) -> Product | None:
     """The finish that lies on top of the boards after a job; None if there is none or nobody knows
     its name."""
-    boards = {CoatApplied.Surface.BOARDS, CoatApplied.Surface.ALL}
-    finishes = [c.product for c in coats if c.is_finish and c.surface in boards]
+    finishes = [c.product for c in coats if c.is_finish and c.is_on_boards]
     return finishes[-1] if finishes else None
 
 

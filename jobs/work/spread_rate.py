@@ -46,10 +46,7 @@ def measured_spreads(deck: Deck, coats: Iterable[CoatApplied]) -> list[MeasuredS
 def is_only_on_boards(deck: Deck, coat: CoatApplied) -> bool:
     """Whether the litres went on the deck boards alone;
     what went on rails, stairs and screens is not told apart."""
-    has_more = deck.rail_m > 0 or deck.stair_treads > 0 or deck.screen_m2 > 0
-    return coat.surface == CoatApplied.Surface.BOARDS or (
-        coat.surface == CoatApplied.Surface.ALL and not has_more
-    )
+    return set(coat.surfaces) & set(deck.surfaces) == {"boards"}
 
 
 def compare_to_data_sheet(

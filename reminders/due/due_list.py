@@ -18,7 +18,7 @@ from jobs.forecast_summary import WorkAdvice
 from jobs.models import AppliedFinish, CoatApplied, Job
 from jobs.scope import work_advice
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecasting import missing_reasons, ranked_reasons
+from reminders.forecasting import DueSurfaces, missing_reasons, ranked_reasons
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
@@ -36,6 +36,8 @@ class DueDeck(DeckRow):
 
     half_worn_on: date
     late_on: date
+    boards_due_on: date
+    others: list[dict[str, Any]]
     chance_worn: float
     contributions: dict[str, float]
     unknowns: dict[str, float]
@@ -73,6 +75,12 @@ class DueDeck(DeckRow):
     def due(self) -> str:
         """Its month, the one that every list and message names."""
         return f"Due {display.format_month(self.due_on)}"
+
+    @property
+    def surfaces(self) -> str:
+        """What is due and what is not yet, where that differs."""
+        due = DueSurfaces.of(self.boards_due_on, self.others)
+        return due.words(self.today or self.due_on)
 
     @property
     def window(self) -> str:
@@ -119,11 +127,14 @@ def in_this_order(rows: ForecastQuerySet, part: slice) -> list[DueDeck]:
     """First which decks, then the columns of these alone: sorting many with all that a line shows
     takes several times as long. A whole list is read at once."""
     if part == ALL_ROWS:
-        return [DueDeck(*row) for row in rows.values_list(*value_columns(DueDeck))]
+        return due_lines(rows)
     decks = list(rows.values_list("deck_id", flat=True)[part])
-    columns = Forecast.objects.filter(deck__in=decks).values_list(*value_columns(DueDeck))
-    lines = {line.deck_id: line for line in (DueDeck(*row) for row in columns)}
+    lines = {line.deck_id: line for line in due_lines(Forecast.objects.filter(deck__in=decks))}
     return [lines[deck] for deck in decks if deck in lines]
+
+
+def due_lines(rows: ForecastQuerySet) -> list[DueDeck]:
+    return [DueDeck(*row) for row in rows.with_surfaces().values_list(*value_columns(DueDeck))]
 
 
 def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDeck]:
@@ -234,6 +245,7 @@ COLUMNS = [
     "coat_build",
     "standing",
     "work",
+    "surfaces",
 ]
 
 

@@ -42,7 +42,7 @@ from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.pooling import LearnedBook, pool_learned
 from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import UNKNOWNS, Prediction, inspected_lives, predict
-from reminders.forecast.priors import PUBLISHED_PRIOR
+from reminders.forecast.priors import PUBLISHED_PRIOR, SURFACE_PRIORS
 from reminders.forecast.replacement import (
     UpkeepLaw,
     optimal_recoat_age,
@@ -78,6 +78,7 @@ __all__ = [
     "PUBLISHED_PRIOR",
     "STRIP_CHANCE",
     "SUNSHINE_BIAS",
+    "SURFACE_PRIORS",
     "UNKNOWN",
     "UNKNOWNS",
     "WORN_CHANCES",

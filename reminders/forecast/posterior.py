@@ -1,7 +1,7 @@
 """What is believed about the coefficients and about the decks in the books:
 all that a prediction needs."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -92,6 +92,26 @@ class Posterior:
     def reference_months(self) -> float:
         """Median life on the reference deck."""
         return float(np.exp(self.mean[0]))
+
+    def with_longer_lives(self, log_factor: float, sd: float) -> "Posterior":
+        """Return the same belief about coats that live longer by a factor that is in doubt itself.
+
+        Parameters
+        ----------
+        log_factor : float
+            Mean of the log of the factor.
+        sd : float
+            Standard deviation of the same.
+
+        Returns
+        -------
+        Posterior
+            The reference life moved and in greater doubt, all else as it is.
+        """
+        mean, covariance = self.mean.copy(), self.covariance.copy()
+        mean[0] += log_factor
+        covariance[0, 0] += sd**2
+        return replace(self, mean=mean, covariance=covariance)
 
     def is_no_wider_than(self, other: "Posterior") -> bool:
         """Return whether no combination of coefficients is in greater doubt here than there.

@@ -310,6 +310,22 @@ PUBLISHED_PRIOR = Posterior(
     version="prior-3",
 )
 
+# What stands upright or is trodden otherwise, against the boards of the same deck.
+SURFACE_PRIORS: dict[str, CoefficientPrior] = {
+    "rails": CoefficientPrior(
+        "rails",
+        log(2.2),
+        0.25,
+        "READ",
+        f"{WOOD_COUNCIL}: parts without wear 2-5 years against boards 1-2; {OLD_HANDBOOK} (memory):"
+        " siding 2 to 3 times as long as decks; common practice, no source: every 3 to 5 years",
+    ),
+    "screens": CoefficientPrior("screens", log(2.2), 0.25, "READ", "As rails"),
+    "stairs": CoefficientPrior(
+        "stairs", 0.0, 0.15, "JUDGEMENT", "As the boards: more feet, less sun; no figure found"
+    ),
+}
+
 PATH_PRIORS: tuple[CoefficientPrior, ...] = (
     CoefficientPrior(
         "path_soaking", 0.3, 0.4, "JUDGEMENT", "Log of the exponent: wear comes a little late"

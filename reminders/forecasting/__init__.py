@@ -10,6 +10,7 @@ from reminders.forecasting.accuracy import (
 from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
 from reminders.forecasting.check_worth import client_check_worth
 from reminders.forecasting.curve import forecast_wear_curve
+from reminders.forecasting.due_surfaces import DueSurfaces, SurfaceDay
 from reminders.forecasting.price_ratio import (
     MAX_PRICE_AGE,
     MIN_PRICED_JOBS,
@@ -33,7 +34,9 @@ __all__ = [
     "MIN_MEANINGFUL_VISITS",
     "MIN_PRICED_JOBS",
     "STRIP_PRICE_RATIO",
+    "DueSurfaces",
     "NewestCoats",
+    "SurfaceDay",
     "client_check_worth",
     "count_graded_visits",
     "deck_upkeep",

@@ -3,27 +3,25 @@ numerical core, by the fit in use or the published priors → forecasts, written
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 from hashlib import blake2b
-from itertools import pairwise
 from operator import itemgetter
 
 import numpy as np
-from django.db import connection, transaction
+from django.db import connection
 from django.db.models import Value
 from numpy.typing import NDArray
 
-from clients.models import SPECIES_CLASS, Business, Deck, Species
+from clients.models import SPECIES_CLASS, Business, Species
 from clients.places import climate
 from jobs.models import GRADE_FIELDS
 from jobs.work import FILM_STRIP_GRADE, FLAKING_GRADE, OIL_STRIP_GRADE
 from reminders import forecast
 from reminders.forecast import Booleans, Floats
-from reminders.forecasting.price_ratio import strip_price_ratio
 from reminders.models import LearnedStart, ModelFit
 
 
@@ -221,76 +219,11 @@ JOIN jobs_job job ON job.id = newest.job_id
 JOIN clients_deck deck ON deck.id = job.deck_id
 GROUP BY 1, 2, 3, 4, 5, 6
 """
-DECKS_A_TRANSACTION = 2_000  # bounds memory, and how long a row stays locked
 MID_MONTH_DAYS = (
     30.4 * np.arange(1, 13) - 15
 )  # day of the year that stands for a month, FAO-56 eq. 22 and its note
 EPOCH_ORDINAL = date(1970, 1, 1).toordinal()
-COPY_NULL = "\\N"  # in the text format of COPY
-MAX_FORECAST_DAYS = (
-    60 * 365
-)  # a forecast further off than this says "not in our time" and is cut off there
 PREPARATION_OF_JOB_KIND = {"strip": "strip", "recoat": "clean"}
-COPIED_COLUMNS = (
-    "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, half_worn_on,"
-    " late_on, chance_worn, median_months, log_sd, reference_months, contributions, prior_share,"
-    " coat_build, sound_on, unknowns, look_on, strip_on, due_on"
-)
-
-
-def store_forecasts(*, deck_ids: Iterable[int] | None, today: date, now: datetime) -> int:
-    """Bring the forecasts of some decks, or of all, up to date;
-    returns how many decks have one now.
-
-    `today` is the date at the business: a deck on the other side of the date line may be a day off,
-    which no forecast can tell. Each chunk is one transaction (or part of the caller's).
-    """
-    chosen = (
-        sorted(deck_ids)
-        if deck_ids is not None
-        else list(Deck.objects.order_by("pk").values_list("pk", flat=True))
-    )
-    return sum(
-        store_forecast_chunk(chosen[at : at + DECKS_A_TRANSACTION], today, now)
-        for at in range(0, len(chosen), DECKS_A_TRANSACTION)
-    )
-
-
-def analyze_forecast_table() -> None:
-    """Tell the planner that the table was written again;
-    until it knows, the due list takes twice as long."""
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE reminders_forecast")
-
-
-@transaction.atomic
-def store_forecast_chunk(deck_ids: Sequence[int], today: date, now: datetime) -> int:
-    lock_decks(deck_ids)
-    coats = read_newest_coats(deck_ids, today=today)
-    # Calculated before COPY starts: it asks for the fit in use, and a connection that copies can
-    # answer nothing else.
-    written = forecast_rows(coats, today, now) if coats else ""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "DELETE FROM reminders_forecast WHERE deck_id = ANY (%s::bigint[])",
-            [postgres_array(deck_ids)],
-        )
-        with cursor.copy(f"COPY reminders_forecast ({COPIED_COLUMNS}) FROM STDIN") as copy:
-            copy.write(written)
-    return len(coats) if coats else 0
-
-
-def forecast_rows(coats: NewestCoats, today: date, now: datetime) -> str:
-    core = core_coats(coats, today=today)
-    found = forecast.predict(core, active_posterior(), epoch_days(today))
-    work_days = forecast.best_work_days(
-        core,
-        found,
-        epoch_days(today),
-        workable_months_of_coats(coats, core),
-        price_ratio=strip_price_ratio(today=today),
-    )
-    return "".join(copy_lines(coats, found, work_days, (today, now)))
 
 
 def workable_months_of_coats(coats: NewestCoats, core: forecast.Coats) -> Booleans:
@@ -456,81 +389,3 @@ def monthly_climate(coats: NewestCoats) -> tuple[Floats, Floats]:
         if own is not None:
             wet_days[row] = own
     return sun[place], wet_days
-
-
-def copy_lines(
-    coats: NewestCoats, found: forecast.Prediction, work_days: Floats, as_of: tuple[date, datetime]
-) -> Iterator[str]:
-    """The rows of COPIED_COLUMNS in the text format of COPY."""
-    today, now = as_of
-    fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
-    opens, half, late, looks, strips, works = (
-        iso_dates(each, coats)
-        for each in (
-            found.window_opens,
-            found.due_by,
-            found.late,
-            found.look_by,
-            found.strip_by,
-            work_days,
-        )
-    )
-    chances = np.clip(found.chance_worn_today, 0, 1).tolist()
-    shares = np.clip(found.prior_share, 0, 1).tolist()
-    numbers = zip(chances, found.median_months.tolist(), found.log_sd.tolist(), strict=True)
-    rows = zip(
-        coats.deck_id,
-        coats.job_id,
-        opens,
-        half,
-        late,
-        numbers,
-        contributions_as_json(found),
-        shares,
-        strict=True,
-    )
-    reference = found.reference_months
-    unknowns = unknowns_as_json(found)
-    ends = zip(looks, strips, works, strict=True)
-    completed = zip(rows, coats.build, coats.sound_on, unknowns, ends, strict=True)
-    for row, build, sound, unknown, (look, strip, work) in completed:
-        deck, job, first, middle, last, (chance, median, spread), why, share = row
-        yield (
-            f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}"
-            f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\t{unknown}"
-            f"\t{look}\t{strip}\t{work}\n"
-        )
-
-
-def unknowns_as_json(found: forecast.Prediction) -> Iterator[str]:
-    """What is not known of each coat, with the months by which knowing it would shorten the window,
-    as JSON."""
-    months = np.where(found.unknown_months > 0, np.maximum(found.unknown_months, 0.1), 0).round(1)
-    for row in months.tolist():
-        named = zip(forecast.UNKNOWNS, row, strict=True)
-        yield "{" + ", ".join(f'"{name}": {value}' for name, value in named if value) + "}"
-
-
-def iso_dates(day: Floats, coats: NewestCoats) -> list[str]:
-    """Days of the core as ISO dates, no further than LONGEST_DAYS from the coat."""
-    starts = zip(coats.finished_from, coats.finished_on, strict=True)
-    start = np.array([epoch_days(first or last) for first, last in starts])
-    whole = np.floor(np.clip(np.nan_to_num(day, nan=np.inf), start, start + MAX_FORECAST_DAYS))
-    days: list[str] = np.datetime_as_string(whole.astype("datetime64[D]")).tolist()
-    return days
-
-
-def contributions_as_json(found: forecast.Prediction) -> Iterator[str]:
-    """The months that each factor adds or takes away, to a tenth, as JSON;
-    factors without effect are left out."""
-    tenths = np.rint(found.contributions * 10).astype(int)
-    row, factor = np.nonzero(tenths)
-    base = np.abs(tenths).max(initial=0) * 2 + 1
-    keys, place = np.unique(factor * base + tenths[row, factor] + base // 2, return_inverse=True)
-    words = [
-        f'"{forecast.FACTORS[key // base]}": {(key % base - base // 2) / 10}'
-        for key in keys.tolist()
-    ]
-    parts = np.array(words, dtype=object)[place].tolist()
-    edges = np.searchsorted(row, np.arange(len(tenths) + 1)).tolist()
-    return ("{" + ", ".join(parts[start:end]) + "}" for start, end in pairwise(edges))

@@ -10,6 +10,7 @@ from django.template.loader import render_to_string
 
 from jobs.forecast_summary import ForecastSummary, WorkAdvice
 from reminders.forecasting.curve import forecast_wear_curve
+from reminders.forecasting.due_surfaces import DueSurfaces
 from reminders.models import Forecast
 
 
@@ -22,6 +23,16 @@ def work_advice(deck_ids: Collection[int], today: date) -> dict[int, WorkAdvice]
     rows = Forecast.objects.filter(deck__in=deck_ids).order_by()
     found = rows.only("deck_id", "look_on", "strip_on")
     return {row.deck_id: row.advice(today) for row in found}
+
+
+def surfaces_for_later(deck_ids: Collection[int], today: date) -> dict[int, list[str]]:
+    rows = Forecast.objects.filter(deck__in=deck_ids).order_by().with_surfaces()
+    columns = rows.values_list("deck_id", "boards_due_on", "others")  # type: ignore[misc] # annotated
+    later = {
+        deck: DueSurfaces.of(boards, others).left_for_later(today)
+        for deck, boards, others in columns
+    }
+    return {deck: [each.surface for each in days] for deck, days in later.items() if days}
 
 
 def overdue_deck_ids(today: date) -> QuerySet[Forecast, Any]:

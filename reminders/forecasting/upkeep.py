@@ -165,7 +165,7 @@ class UpkeepPlanner:
     @property
     def first_on(self) -> date:
         """The due day, or today where it was missed."""
-        return max(self.row.due_on, self.today)
+        return max(self.row.boards_due_on, self.today)
 
     @cached_property
     def advice(self) -> WorkAdvice:

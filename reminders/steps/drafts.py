@@ -3,7 +3,7 @@ about the decks."""
 
 import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import reduce
 from typing import Any
@@ -18,7 +18,7 @@ from clients.messaging.law import contents
 from clients.messaging.models import MessageText
 from clients.messaging.texts import standard_phrase, standard_phrases
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, traits_of
+from clients.models import Business, Client, Surface, say_surfaces, traits_of
 from clients.notation import primary_language
 from jobs.day_words import say_span
 from jobs.forecast_summary import WorkAdvice
@@ -26,8 +26,8 @@ from jobs.models import AppliedFinish, CoatApplied
 from jobs.partial_dates import DaySpan, Precision
 from jobs.scope import work_advice
 from reminders.client_links import ClientPageAddress, client_page_address
-from reminders.forecasting import client_check_worth, reasons_for_client
-from reminders.models import Forecast
+from reminders.forecasting import DueSurfaces, SurfaceDay, client_check_worth, reasons_for_client
+from reminders.models import Forecast, SurfaceForecast
 from reminders.steps.planner import LeftOut, PlannedMessage
 
 
@@ -62,6 +62,14 @@ class DeckFacts:
     due_on: date
     contributions: Mapping[str, float]
     advice: WorkAdvice
+    due_surfaces: Sequence[str] = ()  # where the boards are not due yet
+
+    @property
+    def label_words(self) -> str:
+        """“Sun deck”; where only a part of it is due, “Sun deck (railing)”."""
+        if not self.due_surfaces:
+            return self.label
+        return f"{self.label} ({say_surfaces(self.due_surfaces).lower()})"
 
     def why(self, language: str) -> str:
         return reasons_for_client(self.contributions, language=primary_language(language))
@@ -134,7 +142,8 @@ class DraftWriter:
     def decks_text(self, chosen_facts: Sequence[DeckFacts], channel: str, language: str) -> str:
         """A paragraph each, or all on one line where that is the custom of the channel."""
         if traits_of(channel).on_one_line:
-            return "; ".join(f"{each.label}, {each.street}" for each in chosen_facts)
+            with display.in_client_language(language):
+                return "; ".join(f"{each.label_words}, {each.street}" for each in chosen_facts)
         return "\n\n".join("\n".join(self.deck_lines(each, language)) for each in chosen_facts)
 
     def coated_words(self, deck: DeckFacts, language: str) -> str:
@@ -147,7 +156,9 @@ class DraftWriter:
 
     def deck_lines(self, deck: DeckFacts, language: str) -> Iterable[str]:
         labels = standard_phrases(language, "deck")
-        yield f"{deck.label}, {deck.street}, {deck.town}"
+        with display.in_client_language(language):
+            label = deck.label_words
+        yield f"{label}, {deck.street}, {deck.town}"
         finishes = "; ".join(
             ", ".join(filter(None, [coat.product, coat.colour]))
             for coat in deck.coats
@@ -189,9 +200,39 @@ def deck_facts_by_id(deck_ids: Collection[int], *, today: date) -> dict[int, Dec
     )
     coats = CoatApplied.objects.finishes_by_job([row.job_id for row in rows])
     advice = work_advice([row.deck_id for row in rows], today=today)
-    return {
+    found = {
         row.deck_id: deck_facts(row, coats.get(row.job_id, []), advice[row.deck_id]) for row in rows
     }
+    early = [row for row in rows if row.due_on < row.boards_due_on]
+    return found | (facts_before_boards(early, found, today=today) if early else {})
+
+
+def facts_before_boards(
+    rows: Sequence[Forecast], found: Mapping[int, DeckFacts], *, today: date
+) -> dict[int, DeckFacts]:
+    """Of decks whose boards are not due with what is due on them: its own last coat, which needs a
+    clean and recoat; the reasons of the boards say nothing of it."""
+    others = SurfaceForecast.objects.select_related("job__deck__site").by_deck(
+        [row.deck_id for row in rows]
+    )
+    coats = CoatApplied.objects.finishes_by_job([own[0].job_id for own in others.values()])
+    told = {}
+    for row in rows:
+        own = others[row.deck_id]
+        days = [SurfaceDay(each.surface, each.due_on) for each in own]
+        all_days = DueSurfaces.of_days([*days, SurfaceDay(Surface.BOARDS, row.boards_due_on)])
+        left = {each.surface for each in all_days.left_for_later(today)}
+        if Surface.BOARDS not in left:
+            continue
+        told[row.deck_id] = replace(
+            found[row.deck_id],
+            coats=coats.get(own[0].job_id, []),
+            coated=own[0].job.span,
+            contributions={},
+            advice=WorkAdvice.RECOAT,
+            due_surfaces=[each.surface for each in own if each.surface not in left],
+        )
+    return told
 
 
 def deck_facts(row: Forecast, coats: Sequence[AppliedFinish], advice: WorkAdvice) -> DeckFacts:

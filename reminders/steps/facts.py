@@ -16,11 +16,12 @@ from jobs.models import Booking, OfferScope
 from reminders.models import Forecast, ForecastQuerySet, PacedDeck, Reminder, ReminderStep, Stop
 from reminders.steps.sequence import ForecastWindow, PacedWeek, SentReminder
 
-ANCHOR_COLUMNS = {"opens": "window_opens_on", "due": "due_on", "late": "late_on"}
+ANCHOR_COLUMNS = {"opens": "window_opens_on", "due": "boards_due_on", "late": "late_on"}
 
 
 class CoatRow(NamedTuple):
-    """One coat that a word may be due about, with its deck, place and client."""
+    """One coat that a word may be due about, with its deck, place and client. The steps are
+    counted from the boards, though the deck may be due before them."""
 
     deck_id: int
     job_id: int
@@ -34,6 +35,7 @@ class CoatRow(NamedTuple):
     language: str
     opens_on: date
     due_on: date
+    boards_due_on: date
     late_on: date
     zone: str
     country: str
@@ -43,7 +45,7 @@ class CoatRow(NamedTuple):
 
     @property
     def window(self) -> ForecastWindow:
-        return ForecastWindow(self.opens_on, self.due_on, self.late_on)
+        return ForecastWindow(self.opens_on, self.boards_due_on, self.late_on)
 
     @property
     def is_archived(self) -> bool:
@@ -63,6 +65,7 @@ COAT_COLUMNS = (
     "deck__site__client__language",
     "window_opens_on",
     "due_on",
+    "boards_due_on",
     "late_on",
     "deck__site__time_zone",
     "deck__site__country",

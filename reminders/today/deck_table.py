@@ -39,7 +39,12 @@ from jobs.models import (
 )
 from jobs.scope import work_advice
 from reminders.due import DeckRow, value_columns
-from reminders.forecasting import MAX_PRICE_AGE, kept_middle_prices, ranked_reasons
+from reminders.forecasting import (
+    MAX_PRICE_AGE,
+    DueSurfaces,
+    kept_middle_prices,
+    ranked_reasons,
+)
 from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
 from reminders.pacing import deck_prices
 from reminders.today.deck_status import (
@@ -82,6 +87,8 @@ class TodayDeck(DeckRow):
     late_on: date
     look_on: date | None
     strip_on: date | None
+    boards_due_on: date
+    others: list[dict[str, Any]]
     chance_worn: float
     contributions: dict[str, float]
     status: str
@@ -113,6 +120,11 @@ class TodayDeck(DeckRow):
     @property
     def state(self) -> str:
         return wear_words(self.window_opens_on, self.due_on, self.today)
+
+    @property
+    def surfaces(self) -> str:
+        """What is due and what is not yet, where that differs."""
+        return DueSurfaces.of(self.boards_due_on, self.others).words(self.today)
 
     @property
     def stage(self) -> str:
@@ -231,7 +243,9 @@ class DeckTable:
         a whole book with all that a line shows takes several times as long."""
         columns = rows.values_list("deck_id", "status")  # type: ignore[misc] # annotated
         statuses = dict(columns[part])
-        shown = Forecast.objects.filter(deck__in=statuses).annotate(status=Value(""))
+        shown = (
+            Forecast.objects.filter(deck__in=statuses).annotate(status=Value("")).with_surfaces()
+        )
         lines = [TodayDeck(*row) for row in shown.values_list(*value_columns(TodayDeck))]
         for line in lines:
             line.status = statuses[line.deck_id]

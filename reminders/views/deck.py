@@ -1,6 +1,7 @@
 """The deck page: what it is, when its finish is due and why, and everything that ever happened on
 it."""
 
+from dataclasses import dataclass
 from datetime import date
 
 from django.http import HttpRequest, HttpResponse
@@ -9,9 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from clients.models import Deck
+from clients.models import Deck, Surface
 from clients.pages import business_of, business_today
-from jobs.models import Defect, Offer
+from jobs.models import Defect, Job, Offer
 from jobs.scope import read_work_facts
 from reminders.forecasting import (
     deck_upkeep,
@@ -37,6 +38,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     forecast: Forecast | None = getattr(deck, "forecast", None)
     if forecast:
         forecast.job.deck = deck
+    surfaces = deck_surfaces(deck, forecast)
     today = business_today(request)
     business = business_of(request)
     coats = read_newest_coats([deck.pk], today=today) if forecast else None
@@ -45,6 +47,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "deck": deck,
         "contact_points": deck.site.client.contact_points.filter(suspended_at=None),
         "forecast": forecast,
+        "surfaces": surfaces,
         "stage": window_stage(forecast, today) if forecast else None,
         "reasons": factors_with_months(forecast.contributions) if forecast else [],
         "missing": missing_things(forecast) if forecast else [],
@@ -72,6 +75,34 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "neighbours": deck.site.decks.exclude(pk=deck.pk).only("label", "site"),
     }
     return render(request, "reminders/deck.html", context)
+
+
+@dataclass(frozen=True)
+class SurfaceLine:
+    """One surface of the deck: its last coat and when it is due; without a day of its own it goes
+    with the boards."""
+
+    name: str
+    job: Job | None = None
+    due_on: date | None = None
+
+
+def deck_surfaces(deck: Deck, boards: Forecast | None) -> list[SurfaceLine]:
+    """Those of a deck that has more than boards; none where it has not."""
+    if len(deck.surfaces) == 1:
+        return []
+    own = {
+        row.surface: row for row in deck.surface_forecasts.select_related("job__deck__site").all()
+    }
+    found = [
+        SurfaceLine(
+            str(Surface.BOARDS.label), *((boards.job, boards.boards_due_on) if boards else ())
+        )
+    ]
+    for name in deck.surfaces[1:]:
+        row = own.get(name)
+        found.append(SurfaceLine(str(Surface(name).label), *((row.job, row.due_on) if row else ())))
+    return found
 
 
 def missing_things(forecast: Forecast) -> list[tuple[str, str]]:

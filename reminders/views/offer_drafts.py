@@ -65,7 +65,9 @@ def recalculate_offer_draft(request: HttpRequest, pk: int) -> HttpResponse:
             today=business_of(request).today(now),
             now=now,
             by=current_user(request),
-            without_sanding="without_sanding" in request.POST,
+            wishes=offer_drafting.RedraftWishes(
+                "without_sanding" in request.POST, "every_surface" in request.POST
+            ),
         )
         messages.success(request, "Recalculated.")
     except (OfferError, PricingError) as problem:

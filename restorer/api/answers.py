@@ -7,7 +7,7 @@ from typing import Annotated
 from ninja import Schema
 from pydantic import Field
 
-from clients.models import Channel, ContactPoint, Deck, Property, Species
+from clients.models import Channel, ContactPoint, Deck, Property, Species, Surface
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import (
     Booking,
@@ -40,7 +40,7 @@ FinishName = Annotated[str, Field(json_schema_extra={"enum": ["", *FinishClass.v
 WorkName = Annotated[str, Field(json_schema_extra={"enum": WorkAdvice.values})]
 JobKind = Annotated[str, Field(json_schema_extra={"enum": Job.Kind.values})]
 SkyName = Annotated[str, Field(json_schema_extra={"enum": ["", *Job.Sky.values]})]
-SurfaceName = Annotated[str, Field(json_schema_extra={"enum": CoatApplied.Surface.values})]
+SurfaceName = Annotated[str, Field(json_schema_extra={"enum": Surface.values})]
 ProductKind = Annotated[str, Field(json_schema_extra={"enum": Product.Kind.values})]
 BaseName = Annotated[str, Field(json_schema_extra={"enum": Product.Base.values})]
 PigmentName = Annotated[str, Field(json_schema_extra={"enum": Product.Pigment.values})]
@@ -112,7 +112,7 @@ class ForecastOut(Schema):
 
     window_opens_on: date = Field(description="The chance worn reaches 20 %.")
     half_worn_on: date
-    due_on: date = Field(description="The day that suits the work best.")
+    due_on: date = Field(description="The day that suits the work best, of the surface first due.")
     late_on: date = Field(description="The chance worn reaches 80 %.")
     chance_worn: ShareOfOne = Field(description="On the day of computing.")
     look_on: date | None
@@ -214,7 +214,7 @@ class CoatAppliedOut(Schema):
     batch_id: int | None
     batch: str
     colour: str
-    surface: SurfaceName
+    surfaces: list[SurfaceName]
     coats: int | None = Field(description="Null where nobody counted.")
     litres: Decimal | None
 
@@ -349,6 +349,7 @@ class DueOut(Schema):
     coat_build: int
     standing: str = Field(description="Where reminding stands.")
     work: WorkName
+    surfaces: str = Field(description="What is due and what not yet; empty where all of it is.")
 
 
 class ScopeOut(Schema):

@@ -16,7 +16,7 @@ from clients.forms.properties import PropertyForm
 from clients.models import Business, Deck, User
 from clients.notation import Units
 from jobs.actions.jobs import JobInput
-from jobs.forms.coats import COATS_PREFIX, NOT_KNOWN, ProductChoices, bound_coat_formset
+from jobs.forms.coats import COATS_PREFIX, NOT_KNOWN, RowChoices, bound_coat_formset
 from jobs.forms.findings import CheckForm
 from jobs.forms.job import JobForm
 from jobs.forms.worked_hours import HOURS_PREFIX, WorkedHoursForm
@@ -150,9 +150,10 @@ def work_from_body(body: JobIn, deck: Deck, writer: JobWriter) -> JobInput:
     rows = [own_fields(coat) for coat in body.coats]
     for row in rows:
         row["product"] = row.pop("product_id") or NOT_KNOWN
-    coats = bound_coat_formset(
-        rows_as_typed(COATS_PREFIX, rows), ProductChoices.load(), business.units
-    )
+    data: dict[str, Any] = {**rows_as_typed(COATS_PREFIX, rows)}
+    for number, coat in enumerate(body.coats):
+        data[f"{COATS_PREFIX}-{number}-surfaces"] = coat.surfaces or deck.surfaces
+    coats = bound_coat_formset(data, RowChoices.load(deck, business.units))
     days = dict.fromkeys(["known_year", "known_part"], "finished_on")
     found = {name: f"findings/{name}" for name in FindingsIn.model_fields}
     forms = [

@@ -121,7 +121,9 @@ class CoatAppliedIn(StrictIn):
     product_id: RowNumber | None = Field(description="Null for a finish that nobody knows by name.")
     batch: ShortText = Field("", description="As on the can; made if it is new.")
     colour: ShortText = ""
-    surface: answers.SurfaceName = "boards"
+    surfaces: Annotated[list[answers.SurfaceName], Field(min_length=1, max_length=4)] | None = (
+        Field(None, description="What it went on; null for all that the deck has.")
+    )
     coats: Annotated[int, Field(ge=1, le=10)] | None = Field(
         None, description="Null where nobody counted."
     )

@@ -457,3 +457,23 @@ def test_a_fault_of_ours_is_told_as_problem_details_and_keeps_nothing(
     assert (answer.status_code, answer.json()["status"]) == (500, 500)
     assert answer["Content-Type"] == "application/problem+json"
     assert not KeptAnswer.objects.exists()
+
+
+def test_a_coat_without_surfaces_is_on_all_that_the_deck_has_and_others_are_refused(
+    writer: Program, owner: User
+) -> None:
+    deck = DeckFactory(rail_m=8)
+    oil = ProductFactory()
+
+    first = writer.post("/jobs", a_job(deck, coats=[{"product_id": oil.pk}]))
+    rails = [{"product_id": oil.pk, "surfaces": ["rails"]}]
+    second = writer.post("/jobs", a_job(deck, kind="strip", coats=rails))
+    stairs = [{"product_id": oil.pk, "surfaces": ["stairs"]}]
+    refused = writer.post("/jobs", a_job(deck, coats=stairs))
+
+    assert first.json()["coats"][0]["surfaces"] == ["boards", "rails"]
+    assert second.json()["coats"][0]["surfaces"] == ["rails"]
+    assert refused.status_code == 422
+    assert pointers(refused) == {
+        "/coats/0/surfaces": "This deck has no stairs in the book. Write its size first."
+    }

@@ -45,7 +45,7 @@ COLUMNS = {
         "summer_shade_percent, winter_shade_percent, airflow, traffic, salt, pool, litter, notes"
     ),
     "jobs_job": "id, deck_id, kind, finished_on, crew, sky, currency, notes, form_key, source",
-    "jobs_coatapplied": "job_id, position, product_id, batch_id, colour, surface, coats, litres",
+    "jobs_coatapplied": "job_id, position, product_id, batch_id, colour, surfaces, coats, litres",
 }
 SPECIES = ["treated_pine", "red_cedar", "spruce", "ipe", "larch"]
 SYLLABLES = "ba ko ri ten mor vel sa du lin gar pe nok tha wim sel or".split()
@@ -176,7 +176,7 @@ def coat_rows(
             product.pk,
             batch.pk,
             random.choice(product.colour_list),
-            "boards",
+            ["boards"],
             2,
             random.randint(20, 90) / 10,
         )

@@ -7,7 +7,7 @@ from functools import partial
 from django.db import connection, transaction
 
 from reminders import actions
-from reminders.forecasting import bridge
+from reminders.forecasting import storing
 from reminders.models import Forecast
 from tests.bench.timing import elapsed_seconds, percentile, time_in_turn
 
@@ -36,7 +36,7 @@ def measure_forecast_refresh(today: date, now: datetime) -> dict[str, float]:
     pair = time_in_turn(
         partial(actions.refresh_forecasts, today=today, now=now), partial(bare_copy, rows), times=3
     )
-    bridge.analyze_forecast_table()  # as the nightly task does
+    storing.analyze_forecast_table()  # as the nightly task does
     decks = list(Forecast.objects.order_by("?").values_list("deck", flat=True)[:SINGLE_REFRESHES])
     each = [
         elapsed_seconds(partial(actions.refresh_forecasts, deck_ids=[deck], today=today, now=now))

@@ -22,7 +22,7 @@ def row(product: Product | int | str, number: int = 0, **values: Any) -> dict[st
         "product": key,
         "batch": "TW-0001",
         "colour": "Driftwood",
-        "surface": "boards",
+        "surfaces": ["boards"],
         "coats": 2,
         "litres": "4",
     }

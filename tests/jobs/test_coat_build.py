@@ -27,9 +27,9 @@ def test_only_finish_on_the_boards_since_the_last_strip_counts() -> None:
     coats(deck, 2018, product=oil, count=5)
     strip = coats(deck, 2020, "strip", product=oil)
     CoatFactory(job=strip, product=wash)
-    CoatFactory(job=strip, product=oil, surface="rails")
+    CoatFactory(job=strip, product=oil, surfaces=["rails"])
     coats(deck, 2021, product=oil, count=1)
-    coats(deck, 2022, product=oil, count=1, surface="all")
+    coats(deck, 2022, product=oil, count=1, surfaces=["boards", "stairs", "rails", "screens"])
 
     assert coat_build(deck) == CoatBuild(4)
 

@@ -206,7 +206,7 @@ def test_a_page_sent_again_with_other_values_changes_nothing(as_crew: Client, de
         ({"coats-0-product": "987654"}, "coats-0-product", "This product is not on file"),
         ({"coats-0-product": ""}, "coats-0-product", "Choose the product"),
         ({"coats-0-batch": "b" * 61}, "coats-0-batch", "at most 60 characters"),
-        ({"coats-0-surface": "roof"}, "coats-0-surface", "Select a valid choice"),
+        ({"coats-0-surfaces": "roof"}, "coats-0-surfaces", "This deck has no roof"),
     ],
 )
 def test_bad_input_is_named_and_all_that_was_typed_stays(

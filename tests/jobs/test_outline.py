@@ -51,7 +51,9 @@ def past_of(random: Random, deck: Deck, finishes: list[Product]) -> None:
                 product=random.choice(finishes),
                 coats=random.randint(1, 4),
                 litres=None,
-                surface=random.choice(["boards", "boards", "rails", "all"]),
+                surfaces=random.choice(
+                    [["boards"], ["boards"], ["rails"], ["boards", "stairs", "rails", "screens"]]
+                ),
             )
     for _ in range(random.randint(0, 3)):
         grades = {

@@ -199,6 +199,7 @@ def test_the_command_prints_one_row_a_product(deck: Deck) -> None:
             "maker": "Tidewood",
             "colour": "Slate grey",
             "batch": "SM-24/117",
+            "surfaces": "boards",
             "coats": 2,
             "litres": "4.00",
         }

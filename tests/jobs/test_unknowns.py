@@ -67,7 +67,7 @@ def test_a_coat_carries_its_span_and_what_is_not_known_of_it():
     coat = Coat.objects.get(job=job)
     assert (coat.laid_from, coat.laid_on) == (date(2021, 3, 1), date(2021, 5, 31))
     assert (coat.product_id, coat.finish_class, coat.coats) == (None, "", None)
-    assert coat.is_on_boards is True
+    assert coat.is_recorded is True
     assert coat.build == 1, "a finish whose coats nobody counted is at least one"
 
 
@@ -75,7 +75,7 @@ def test_the_number_of_coats_is_known_only_if_all_were_counted():
     job = job_of("2021")
     CoatFactory(job=job, coats=2)
     CoatFactory(job=job, coats=None)
-    CoatFactory(job=job, coats=4, surface="rails")
+    CoatFactory(job=job, coats=4, surfaces=["rails"])
     coat = Coat.objects.get(job=job)
     assert (coat.coats, coat.build) == (None, 3)
     CoatApplied.objects.filter(job=job, coats=None).delete()

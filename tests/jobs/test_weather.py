@@ -97,10 +97,13 @@ def oil(spread: str | None = "9", pk: int = 1) -> Product:
 
 
 def coat(
-    product: Product, litres: str | None, coats: int = 2, surface: str = "boards"
+    product: Product, litres: str | None, coats: int = 2, surfaces: tuple[str, ...] = ("boards",)
 ) -> CoatApplied:
     return CoatApplied(
-        product=product, litres=Decimal(litres) if litres else None, coats=coats, surface=surface
+        product=product,
+        litres=Decimal(litres) if litres else None,
+        coats=coats,
+        surfaces=[*surfaces],
     )
 
 
@@ -147,6 +150,9 @@ def test_two_tins_of_one_product_are_judged_together_and_rails_not_at_all() -> N
         m.spread_m2_per_l
         for m in measured_spreads(deck(), [coat(first, "2", 2), coat(first, "2", 2)])
     ] == [9]
-    assert measured_spreads(deck(rail_m=Decimal(6)), [coat(second, "4", surface="all")]) == []
+    assert (
+        measured_spreads(deck(rail_m=Decimal(6)), [coat(second, "4", surfaces=("boards", "rails"))])
+        == []
+    )
     assert measured_spreads(deck(), [coat(second, None)]) == []
-    assert measured_spreads(deck(), [coat(second, "4", surface="rails")]) == []
+    assert measured_spreads(deck(), [coat(second, "4", surfaces=("rails",))]) == []

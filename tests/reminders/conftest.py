@@ -74,7 +74,11 @@ def due(coated: Callable[..., Deck]) -> Callable[..., Deck]:
     ) -> Deck:
         made = coated(**deck)
         Forecast.objects.filter(deck=made).update(
-            window_opens_on=opens, half_worn_on=due_on, due_on=due_on, late_on=late
+            window_opens_on=opens,
+            half_worn_on=due_on,
+            due_on=due_on,
+            boards_due_on=due_on,
+            late_on=late,
         )
         return made
 

@@ -13,7 +13,7 @@ from clients.models import LocalNormals
 from jobs.models import Job
 from reminders import actions, forecast
 from reminders.forecast import FACTORS
-from reminders.forecasting import bridge
+from reminders.forecasting import bridge, storing
 from reminders.forecasting.bridge import read_newest_coats
 from reminders.models import Forecast
 from tests.factories import (
@@ -78,7 +78,7 @@ def test_the_coat_build_of_a_forecast_is_that_of_the_history(coated, seed):
                 job=job,
                 position=position + 1,
                 coats=chance.randrange(1, 4),
-                surface=chance.choice(["boards", "all", "rails"]),
+                surfaces=chance.choice([["boards"], ["boards", "rails"], ["rails"]]),
                 product=chance.choice([finish, finish, stripper]),
             )
     refresh(deck)
@@ -227,18 +227,18 @@ def test_stripper_and_rails_do_not_count_as_the_coat_on_the_boards(coated):
     job = deck.jobs.get()
     plain = deck.forecast.due_on
     coat_of(job, 2, kind="stripper", finish_class="")
-    coat_of(job, 3, surface="rails", finish_class="solid_film")
+    coat_of(job, 3, surfaces=["rails"], finish_class="solid_film")
 
     refresh(deck)
 
     assert Forecast.objects.get(deck=deck).due_on == plain
 
 
-def coat_of(job, position, surface="boards", **product):
+def coat_of(job, position, surfaces=("boards",), **product):
     from tests.factories import CoatFactory
 
     return CoatFactory(
-        job=job, position=position, surface=surface, product=ProductFactory(**product)
+        job=job, position=position, surfaces=[*surfaces], product=ProductFactory(**product)
     )
 
 
@@ -296,7 +296,7 @@ def test_a_small_chunk_gives_the_same_forecasts(coated, monkeypatch):
     whole = list(
         Forecast.objects.order_by("deck_id").values_list("deck_id", "due_on", "contributions")
     )
-    monkeypatch.setattr(bridge, "DECKS_A_TRANSACTION", 3)
+    monkeypatch.setattr(storing, "DECKS_A_TRANSACTION", 3)
 
     assert actions.refresh_forecasts(today=TODAY, now=NOW) == 7
 
@@ -319,7 +319,7 @@ def test_a_refresh_that_breaks_off_leaves_the_old_forecast(coated, monkeypatch):
     deck = coated()
     before = Forecast.objects.get(deck=deck)
     later = datetime(2026, 12, 1, tzinfo=UTC)
-    monkeypatch.setattr(bridge, "COPIED_COLUMNS", "deck_id, no_such_column")
+    monkeypatch.setattr(storing, "COPIED_COLUMNS", "deck_id, no_such_column")
 
     with pytest.raises(psycopg.Error):
         actions.refresh_forecasts(deck_ids=[deck.pk], today=later.date(), now=later)

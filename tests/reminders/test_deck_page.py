@@ -150,6 +150,7 @@ def test_the_stage_follows_the_window(coated, page, days, word):
         window_opens_on=opens,
         half_worn_on=opens + timedelta(days=60),
         due_on=opens + timedelta(days=60),
+        boards_due_on=opens + timedelta(days=60),
         late_on=opens + timedelta(days=120),
     )
 

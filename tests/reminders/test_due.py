@@ -42,7 +42,7 @@ def due_in(coated):
     def make(day, **deck):
         made = coated(**deck)
         Forecast.objects.filter(deck=made).update(
-            window_opens_on=day, half_worn_on=day, due_on=day, late_on=day
+            window_opens_on=day, half_worn_on=day, due_on=day, boards_due_on=day, late_on=day
         )
         return made
 

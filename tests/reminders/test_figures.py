@@ -322,6 +322,7 @@ def test_decks_that_come_back_are_kept_up_and_those_that_go_late_are_lost(as_own
     Forecast.objects.filter(deck=late).update(
         window_opens_on=date(2026, 1, 5),
         due_on=date(2026, 4, 5),
+        boards_due_on=date(2026, 4, 5),
         half_worn_on=date(2026, 4, 5),
         late_on=date(2026, 7, 5),
     )
@@ -346,6 +347,7 @@ def test_a_late_deck_with_work_booked_is_not_lost(as_owner, coated):
     Forecast.objects.filter(deck=deck).update(
         window_opens_on=date(2026, 1, 5),
         due_on=date(2026, 4, 5),
+        boards_due_on=date(2026, 4, 5),
         half_worn_on=date(2026, 4, 5),
         late_on=date(2026, 7, 5),
     )

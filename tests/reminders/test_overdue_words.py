@@ -29,6 +29,7 @@ def test_an_overdue_deck_has_words_of_its_own_and_no_past_date_in_the_subject(
         window_opens_on="2025-01-01",
         half_worn_on="2025-07-01",
         due_on="2025-07-01",
+        boards_due_on="2025-07-01",
         late_on="2026-01-01",
     )
 
@@ -50,6 +51,7 @@ def test_a_deck_due_this_month_is_no_overdue_one(coated):
         window_opens_on="2026-09-01",
         half_worn_on="2026-11-01",
         due_on=TODAY.replace(day=1),
+        boards_due_on=TODAY.replace(day=1),
         late_on="2027-02-01",
     )
 

@@ -38,6 +38,7 @@ def deck(coated):
         window_opens_on=date(2026, 11, 1),
         half_worn_on=date(2027, 1, 10),
         due_on=date(2027, 1, 10),
+        boards_due_on=date(2027, 1, 10),
         late_on=date(2027, 3, 1),
     )
     return made

@@ -153,13 +153,17 @@ def test_a_message_says_the_season_and_leaves_out_what_nobody_knows(coated, busi
 def unsized(coated):
     """A deck whose size nobody knows, due in March."""
     deck = coated(on=LAST_DAY, area_m2=None)
-    Forecast.objects.filter(deck=deck).update(due_on=date(2027, 3, 10))
+    Forecast.objects.filter(deck=deck).update(
+        due_on=date(2027, 3, 10), boards_due_on=date(2027, 3, 10)
+    )
     return deck
 
 
 def test_the_due_list_says_what_it_does_not_know(coated, unsized, as_owner):
     other = coated(on=LAST_DAY, site=unsized.site, area_m2="30")
-    Forecast.objects.filter(deck=other).update(due_on=date(2027, 3, 20))
+    Forecast.objects.filter(deck=other).update(
+        due_on=date(2027, 3, 20), boards_due_on=date(2027, 3, 20)
+    )
     Job.objects.filter(deck=unsized).update(
         finished_from=date(2025, 3, 1), finished_on=date(2025, 5, 31)
     )

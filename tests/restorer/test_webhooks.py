@@ -248,10 +248,10 @@ def test_a_deck_is_told_due_once_a_coat(business: Business) -> None:
     hook_to("https://accounts.example.com/", "deck.due")
     deck = CoatFactory(job__finished_on=date(2024, 5, 1)).job.deck
     refresh_forecasts(deck_ids=[deck.pk], today=NOW.date(), now=NOW)
-    Forecast.objects.update(due_on=NOW.date())
+    Forecast.objects.update(due_on=NOW.date(), boards_due_on=NOW.date())
     archived = CoatFactory(job__finished_on=date(2024, 5, 1)).job.deck
     refresh_forecasts(deck_ids=[archived.pk], today=NOW.date(), now=NOW)
-    Forecast.objects.filter(deck=archived).update(due_on=NOW.date())
+    Forecast.objects.filter(deck=archived).update(due_on=NOW.date(), boards_due_on=NOW.date())
     Deck.objects.filter(pk=archived.pk).update(archived_at=NOW)
 
     for day in range(3):

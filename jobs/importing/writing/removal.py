@@ -28,6 +28,7 @@ MADE_MODELS: dict[str, type[Model]] = {
 # Rows that follow by themselves, or are this list's own: nobody built them.
 FOLLOWING = {
     *("jobs.importrow", "jobs.searchentry", "jobs.coat", "reminders.forecast"),
+    "reminders.surfaceforecast",
     *("clients.contactpoint", "jobs.coatapplied"),
 }
 KEYS_AT_ONCE = 2_000

@@ -23,6 +23,7 @@ HISTORY_COLUMNS = [
     "maker",
     "colour",
     "batch",
+    "surfaces",
     "coats",
     "litres",
 ]
@@ -113,6 +114,7 @@ def coat_columns(line: search.CoatRecord) -> dict[str, Any]:
         "maker": line.maker,
         "colour": line.colour,
         "batch": line.batch,
+        "surfaces": " ".join(line.surfaces),
         "coats": line.coats,
         "litres": line.litres,
     }

@@ -103,7 +103,7 @@ def with_tax_names(prices: PriceTable, line: PricedLine) -> PricedLine:
 def check_priceable(prices: PriceTable, decks: Iterable[DeckWork]) -> None:
     """Every task has a price that fits it, and there is something to work on."""
     for deck in decks:
-        if deck.area_m2 <= 0:
+        if not any(deck.measure(unit) > 0 for unit in WORK_UNITS):
             raise PricingError(f"{deck.name} has no area. Enter it on the deck's page.")
         for task in deck.tasks:
             check_task_rates(prices, deck, task)

@@ -9,7 +9,7 @@ from django.utils import timezone
 from clients.management.opening import BookCommand
 from clients.tables import add_format_option, write_rows
 from reminders import actions
-from reminders.forecasting import bridge
+from reminders.forecasting import storing
 from reminders.management.arguments import require_business
 
 COLUMNS = ["forecasts", "seconds", "today"]
@@ -32,6 +32,6 @@ class Command(BookCommand):
             deck_ids=options["deck_ids"] or None, today=today, now=now
         )
         if not options["deck_ids"]:
-            bridge.analyze_forecast_table()
+            storing.analyze_forecast_table()
         row = {"forecasts": count, "seconds": round(perf_counter() - started, 2), "today": today}
         write_rows([row], format=options["format"], out=self.stdout, columns=COLUMNS)

@@ -1,0 +1,125 @@
+"""Rails, stairs and screens: their newest coats read, and when each is due by the belief about the
+boards, moved by what is known of such surfaces."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from operator import itemgetter
+
+import numpy as np
+from django.db import connection
+
+from reminders import forecast
+from reminders.forecast import Floats
+from reminders.forecasting.bridge import (
+    EXPOSURE_SQL,
+    GRADE_SQL,
+    IS_DATED_SQL,
+    MAX_SOUND_GRADE,
+    NewestCoats,
+    active_posterior,
+    core_coats,
+    epoch_days,
+    postgres_array,
+    workable_months_of_coats,
+)
+from reminders.forecasting.price_ratio import strip_price_ratio
+
+# An index holds the few products that went on more than boards.
+DECKS_WITH_MORE_SQL = """
+SELECT DISTINCT job.deck_id FROM jobs_job job
+WHERE job.deck_id = ANY (%(decks)s::bigint[]) AND EXISTS (
+    SELECT FROM jobs_coatapplied applied WHERE applied.job_id = job.id
+        AND NOT (applied.surfaces = ARRAY['boards']::varchar(7)[])
+)
+"""
+# One row a surface that the deck has and that has a coat. Nobody grades rails: a visit that found
+# the boards sound found these no worse, and any other says nothing of them.
+SURFACE_COATS_SQL = f"""
+SELECT deck.id, coat.job_id, coat.kind, coat.finished_from, coat.finished_on, coat.finish_class,
+    coat.pigment, coat.base, coat.coats, NULL, sound.seen_on, NULL, NULL, NULL, NULL, NULL,
+    {EXPOSURE_SQL}, part.surface
+FROM clients_deck deck
+JOIN clients_property place ON place.id = deck.property_id
+JOIN clients_client client ON client.id = place.client_id
+JOIN LATERAL (VALUES ('stairs', deck.stair_treads > 0), ('rails', deck.rail_m > 0),
+    ('screens', deck.screen_m2 > 0)) AS part (surface, is_there) ON part.is_there
+JOIN LATERAL (
+    SELECT job.id AS job_id, job.kind, job.finished_from, job.finished_on, finish.*
+    FROM jobs_job job
+    JOIN LATERAL (
+        SELECT coalesce((array_agg(product.finish_class ORDER BY applied.position DESC))[1], '')
+                AS finish_class,
+            coalesce((array_agg(product.pigment ORDER BY applied.position DESC))[1], '') AS pigment,
+            coalesce((array_agg(product.base ORDER BY applied.position DESC))[1], '') AS base,
+            CASE WHEN bool_and(applied.coats IS NOT NULL) THEN sum(applied.coats) END AS coats
+        FROM jobs_coatapplied applied
+        LEFT JOIN jobs_product product ON product.id = applied.product_id
+        WHERE applied.job_id = job.id AND part.surface = ANY (applied.surfaces)
+            AND coalesce(product.kind, 'finish') = 'finish'
+        HAVING count(*) > 0
+    ) AS finish ON true
+    WHERE job.deck_id = deck.id AND job.kind IN ('strip', 'recoat')
+    ORDER BY job.finished_on DESC, job.id DESC LIMIT 1
+) AS coat ON true
+LEFT JOIN LATERAL (
+    SELECT max(v.visited_on) AS seen_on FROM jobs_visit v
+    WHERE v.deck_id = deck.id AND v.visited_on > coat.finished_on AND v.visited_on <= %(today)s
+        AND {GRADE_SQL} <= {MAX_SOUND_GRADE} AND {IS_DATED_SQL} AND v.observer = 'crew'
+) AS sound ON true
+LEFT JOIN clients_localnormals normals
+    ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
+WHERE deck.archived_at IS NULL AND client.archived_at IS NULL
+    AND deck.id = ANY (%(decks)s::bigint[])
+"""  # noqa: S608 - made of constants
+
+
+@dataclass(frozen=True, slots=True)
+class SurfaceCoats(NewestCoats):
+    """Columns of n coats, one a deck and surface."""
+
+    surface: tuple[str, ...]
+
+
+def read_surface_coats(
+    deck_ids: Sequence[int], boards: Mapping[int, int], *, today: date
+) -> SurfaceCoats | None:
+    """The newest coat on each surface that may be due on another day than the boards, whose newest
+    job `boards` tells by deck; None if there is none."""
+    with connection.cursor() as cursor:
+        cursor.execute(DECKS_WITH_MORE_SQL, {"decks": postgres_array(deck_ids)})
+        found = [deck for (deck,) in cursor.fetchall()]
+        if not found:
+            return None
+        cursor.execute(SURFACE_COATS_SQL, {"decks": postgres_array(found), "today": today})
+        rows = [
+            row for row in cursor.fetchall() if row[-1] != "stairs" or row[1] != boards.get(row[0])
+        ]
+    rows.sort(key=itemgetter(0, -1))
+    return SurfaceCoats(*zip(*rows, strict=True)) if rows else None
+
+
+def surface_days(coats: SurfaceCoats, today: date) -> Floats:
+    """Of each: when its window opens, when it is due and when it is late, in days since
+    1970-01-01; by the belief of its own."""
+    core = core_coats(coats, today=today)
+    belief = active_posterior()
+    workable = workable_months_of_coats(coats, core)
+    surface = np.array(coats.surface)
+    days = np.empty((len(coats), 3))
+    for name, prior in forecast.SURFACE_PRIORS.items():
+        rows = np.flatnonzero(surface == name)
+        if not len(rows):
+            continue
+        part = core.take(rows)
+        moved = belief.with_longer_lives(prior.mean, prior.sd)
+        found = forecast.predict(part, moved, epoch_days(today))
+        due = forecast.best_work_days(
+            part,
+            found,
+            epoch_days(today),
+            workable[rows],
+            price_ratio=strip_price_ratio(today=today),
+        )
+        days[rows] = np.column_stack([found.window_opens, due, found.late])
+    return days
