@@ -29,7 +29,7 @@ class CoatQuerySet(models.QuerySet["Coat"]):
 class Coat(models.Model):
     """What one strip or recoat left on the boards, until the next one covered it or took it off.
 
-    A row of a view (migration `0031_surfaces`), never written: it follows its job. A job that laid
+    A row of a view (migration `0034_surfaces`), never written: it follows its job. A job that laid
     no finish, or whose finish nobody recorded, has a coat without a product; one that was on rails,
     stairs or screens alone has none.
     """

@@ -8,7 +8,7 @@ from django.db.models import F, Q
 class Migration(migrations.Migration):
     dependencies = [
         ("clients", "0031_on_the_way_text"),
-        ("jobs", "0031_surfaces"),
+        ("jobs", "0034_surfaces"),
         ("reminders", "0017_defects_and_on_the_way"),
     ]
 

@@ -96,7 +96,7 @@ WHERE job.kind IN ('strip', 'recoat') AND {COVERS_BOARDS.format(job="job")}
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("jobs", "0030_unwritten_search"),
+        ("jobs", "0033_quick_lists"),
     ]
 
     operations = [
