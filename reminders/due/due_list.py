@@ -133,8 +133,10 @@ def in_this_order(rows: ForecastQuerySet, part: slice) -> list[DueDeck]:
     return [lines[deck] for deck in decks if deck in lines]
 
 
-def due_lines(rows: ForecastQuerySet) -> list[DueDeck]:
-    return [DueDeck(*row) for row in rows.with_surfaces().values_list(*value_columns(DueDeck))]
+def due_lines(rows: ForecastQuerySet, part: slice = ALL_ROWS) -> list[DueDeck]:
+    """In the order of the rows, without coats and status."""
+    columns = rows.with_surfaces().values_list(*value_columns(DueDeck))
+    return [DueDeck(*row) for row in columns[part]]
 
 
 def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDeck]:

@@ -25,7 +25,7 @@ from jobs.models import (
     WorkedHours,
 )
 from jobs.scope import work_advice
-from reminders.due import due_list, value_columns
+from reminders.due import due_list
 from reminders.models import Forecast
 from reminders.months import shift_months
 from restorer.api import answers, changes
@@ -311,8 +311,7 @@ def list_due(
     day, key = query.after_day()
     later = Q(due_on__gt=day) | Q(due_on=day, deck_id__gt=key)
     ordered = rows.filter(later, **asked_for(query, paths)).order_by("due_on", "deck_id")
-    columns = ordered.values_list(*value_columns(due_list.DueDeck))[: query.limit + 1]
-    found = [due_list.DueDeck(*row) for row in columns]
+    found = due_list.due_lines(ordered, slice(query.limit + 1))
     page = page_of(request, found, query.limit, lambda line: f"{line.due_on}/{line.deck_id}")
     lines = due_list.with_finishes_and_status(list(page["items"]), today=today)
     page["items"] = [due_list.due_row(line, line.due_on < first) for line in lines]
