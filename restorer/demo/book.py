@@ -5,7 +5,7 @@ Every person, street, product and number is made up; towns are real. The same se
 same book.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -18,6 +18,7 @@ from clients import display
 from clients.messaging.asking import consent_wording
 from clients.messaging.models import Consent
 from clients.models import Business, Channel, Client, ContactPoint, Deck, Place, Property, User
+from jobs.materials import Surfaces
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
 from restorer.demo import diary, offers
 from restorer.demo import shelf as demo_shelf
@@ -422,6 +423,7 @@ def add_demo_job(
         moisture_percent=Decimal(random.randint(100, 175)) / 10,
     )
     area = deck.area_m2 or Decimal(0)
+    surfaces = covered_surfaces(deck, kind)
     job = Job.objects.create(
         deck=deck,
         visit=visit,
@@ -437,7 +439,7 @@ def add_demo_job(
     )
     coats = 1 if kind == "recoat" else product.coats_usual
     litres = (
-        area
+        covered_m2(deck, surfaces)
         * coats
         / Decimal(product.spread_m2_per_l or 9)
         * Decimal(random.randint(95, 118))
@@ -448,7 +450,22 @@ def add_demo_job(
         position=1,
         product=product,
         colour=finish.colour,
+        surfaces=surfaces,
         coats=coats,
         litres=litres.quantize(Decimal("0.1")) or None,
         batch=finish.batches[min(8, max(0, day.year - 2018))],
     )
+
+
+def covered_surfaces(deck: Deck, kind: str) -> list[str]:
+    """All after a strip; the first, third and so on of the recoats leave rails out."""
+    leaves_rails = kind == "recoat" and deck.jobs.filter(kind="recoat").count() % 2 == 0
+    return [name for name in deck.surfaces if not (leaves_rails and name == "rails")]
+
+
+def covered_m2(deck: Deck, surfaces: Collection[str]) -> Decimal:
+    sizes = Surfaces.from_measures(
+        area_m2=deck.area_m2 or Decimal(0), treads=deck.stair_treads, rail_m=deck.rail_m
+    )
+    areas = (size for name, size in sizes.nonzero_areas() if name in surfaces)
+    return sum(areas, Decimal(0))
