@@ -15,7 +15,7 @@ from jobs.scope.crew_round import (
 from jobs.scope.day_kit import DayKit, kit_for
 from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
 from jobs.scope.needs import Supply, need_from_supply
-from jobs.scope.outline import Outline, WorkFacts, outlines, read_work_facts, work_advice
+from jobs.scope.outline import Outline, OutlineFacts, outlines, read_outline_facts, work_advice
 from jobs.scope.proposal import propose_scope, propose_scopes
 from jobs.scope.purchase import booked_scopes
 from jobs.scope.shelf import load_shelf
@@ -26,11 +26,11 @@ __all__ = [
     "DayKit",
     "Need",
     "Outline",
+    "OutlineFacts",
     "Override",
     "Scope",
     "SiteReading",
     "Supply",
-    "WorkFacts",
     "WorkStep",
     "booked_scopes",
     "cost_of_needs",
@@ -44,7 +44,7 @@ __all__ = [
     "propose_scope",
     "propose_scopes",
     "read_crew_rounds",
-    "read_work_facts",
+    "read_outline_facts",
     "weather_checklist",
     "work_advice",
 ]

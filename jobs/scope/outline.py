@@ -104,7 +104,7 @@ class Outline:
 
 
 @dataclass(frozen=True)
-class WorkFacts:
+class OutlineFacts:
     """What the rules ask of the past of some decks, read once for as many days as are asked
     about."""
 
@@ -129,20 +129,20 @@ class WorkFacts:
         return WorkAdvice.LOOK if work.looks_first else WorkAdvice(work.work)
 
 
-def read_work_facts(deck_ids: Collection[int]) -> WorkFacts:
+def read_outline_facts(deck_ids: Collection[int]) -> OutlineFacts:
     """In two queries, and two more where a finish on one of the decks is out of use: only then the
     others decide about the work."""
     facts = scope_facts(deck_ids)
     products = Product.objects.in_bulk({each.product_id for each in facts.values()} - {None})
     are_in_use = all(product.is_active for product in products.values())
-    return WorkFacts(facts, products, Shelf([], {}, {}) if are_in_use else shelf_of_products())
+    return OutlineFacts(facts, products, Shelf([], {}, {}) if are_in_use else shelf_of_products())
 
 
 def work_advice(deck_ids: Collection[int], *, today: date) -> dict[int, WorkAdvice]:
     """Of each deck by its number what `propose_scopes` proposes, in a word."""
     if not deck_ids:
         return {}
-    return read_work_facts(deck_ids).advice(work_advice_by_deck(deck_ids, today=today))
+    return read_outline_facts(deck_ids).advice(work_advice_by_deck(deck_ids, today=today))
 
 
 def outlines(deck_ids: Collection[int], *, today: date) -> dict[int, Outline]:

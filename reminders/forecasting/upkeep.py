@@ -10,7 +10,7 @@ from math import isfinite, log
 from clients.models import Business
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import Job
-from jobs.scope import WorkFacts, read_work_facts
+from jobs.scope import OutlineFacts, read_outline_facts
 from reminders import forecast
 from reminders.forecasting import bridge
 from reminders.forecasting.bridge import NewestCoats, read_newest_coats
@@ -85,7 +85,7 @@ def deck_upkeep(
     today: date,
     business: Business,
     coats: NewestCoats | None = None,
-    work: WorkFacts | None = None,
+    work: OutlineFacts | None = None,
 ) -> Upkeep | None:
     """For the deck of a forecast; None while the prices of the two jobs are not known. `coats` is
     the newest coat of this deck alone, `work` what the rules of the work ask of its past; both are
@@ -111,7 +111,7 @@ def deck_upkeep(
         forecast.FILM_WEAR if core.is_film[0] else forecast.OIL_WEAR,
         forecast.recoats_between_strips(coats_a_job(coats)),
     )
-    facts = work or read_work_facts([row.deck_id])
+    facts = work or read_outline_facts([row.deck_id])
     plan = UpkeepPlanner(row, coats, core, facts, today)
     return Upkeep(
         upkeep_a_year=whole_amount(best.upkeep_a_year),
@@ -159,7 +159,7 @@ class UpkeepPlanner:
     row: Forecast
     coats: NewestCoats
     core: forecast.Coats
-    work: WorkFacts
+    work: OutlineFacts
     today: date
 
     @property

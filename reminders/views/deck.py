@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET
 from clients.models import Deck, Surface
 from clients.pages import business_of, business_today
 from jobs.models import Defect, Job, Offer
-from jobs.scope import read_work_facts
+from jobs.scope import read_outline_facts
 from reminders.forecasting import (
     deck_upkeep,
     factors_with_months,
@@ -42,7 +42,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     today = business_today(request)
     business = business_of(request)
     coats = read_newest_coats([deck.pk], today=today) if forecast else None
-    work = read_work_facts([deck.pk])
+    work = read_outline_facts([deck.pk])
     context = {
         "deck": deck,
         "contact_points": deck.site.client.contact_points.filter(suspended_at=None),

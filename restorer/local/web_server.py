@@ -48,6 +48,7 @@ PUBLIC_PATHS = (
     "/p/",
     "/s/",
     "/privacy/",
+    "/logo/",
     "/hooks/",
     "/calendar/",
     "/phone/",

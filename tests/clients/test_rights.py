@@ -26,6 +26,7 @@ PUBLIC = {
     "password_by_link",
     "first_visit",
     "privacy",
+    "logo_picture",
     "unsubscribe",
     "text_status",
     "text_inbound",

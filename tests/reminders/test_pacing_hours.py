@@ -145,9 +145,9 @@ def test_the_page_says_where_the_hours_come_from(
 def test_hours_of_many_decks_take_no_more_queries(
     deck: Deck, coated: Callable[..., Deck], django_assert_num_queries: Any
 ) -> None:
-    with django_assert_num_queries(31):
+    with django_assert_num_queries(30):
         found()
     for number in range(3):
         coated(on=date(2025, 7, 1 + number))
-    with django_assert_num_queries(31):
+    with django_assert_num_queries(30):
         found()
