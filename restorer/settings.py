@@ -123,6 +123,7 @@ OWN_DATABASE = not os.environ.get("DATABASE_URL")  # the server of our own, unde
 DATABASES = {
     "default": dj_database_url.parse(
         os.environ.get("DATABASE_URL") or postgres.database_url(),
+        engine="restorer.postgresql",
         conn_max_age=60,
         conn_health_checks=True,
     )

@@ -89,7 +89,7 @@ class CoatForm(forms.Form):
         min_value=1,
         max_value=10,
         initial=1,
-        widget=forms.NumberInput(attrs={"inputmode": "numeric", "data-told-as": "coats"}),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric", "data-told-as": "coat|coats"}),
         error_messages={
             "min_value": "At least 1 coat.",
             "max_value": "At most 10 coats in one job.",

@@ -2,6 +2,10 @@
 
 The view of coats and the count of the coat build are made again by it: a coat is one on the boards,
 and a job that was on rails, stairs or screens alone neither is one nor ends one.
+
+The release before serves while this one migrates: the column `surface` stays for it, what it writes
+there is read into `surfaces`, and columns that it does not know have defaults. The next release
+drops the column and its trigger.
 """
 
 from importlib import import_module
@@ -15,11 +19,29 @@ import jobs.models.job
 earlier = import_module("jobs.migrations.0010_unknowns")
 
 SURFACES = ["boards", "stairs", "rails", "screens"]
-FILL = """
+AS_LIST = """CASE {surface} WHEN 'all'
+    THEN ARRAY['boards', 'stairs', 'rails', 'screens'] ELSE ARRAY[{surface}] END"""
+FILL = f"""
 SET LOCAL restorer.search_later = 'on';
-UPDATE jobs_coatapplied SET surfaces = CASE surface WHEN 'all'
-    THEN ARRAY['boards', 'stairs', 'rails', 'screens'] ELSE ARRAY[surface] END
+UPDATE jobs_coatapplied SET surfaces = {AS_LIST.format(surface="surface")}
 WHERE surface <> 'boards'
+"""
+FOR_THE_RELEASE_BEFORE = f"""
+ALTER TABLE jobs_coatapplied
+    ALTER COLUMN surface SET DEFAULT 'boards',
+    ALTER COLUMN surfaces SET DEFAULT ARRAY['boards']::varchar(7)[];
+ALTER TABLE jobs_offerscope ALTER COLUMN surfaces SET DEFAULT ARRAY[]::varchar(7)[];
+CREATE FUNCTION jobs_coat_surfaces() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    NEW.surfaces := {AS_LIST.format(surface="NEW.surface")};
+    RETURN NEW;
+END $$;
+CREATE TRIGGER coat_surfaces BEFORE INSERT OR UPDATE OF surface ON jobs_coatapplied
+    FOR EACH ROW WHEN (NEW.surface <> 'boards') EXECUTE FUNCTION jobs_coat_surfaces()
+"""
+FOR_IT_NO_MORE = """
+DROP TRIGGER coat_surfaces ON jobs_coatapplied;
+DROP FUNCTION jobs_coat_surfaces()
 """
 EMPTY = """
 SET LOCAL restorer.search_later = 'on';
@@ -140,7 +162,8 @@ class Migration(migrations.Migration):
         ),
         migrations.RunSQL(FILL, migrations.RunSQL.noop),
         migrations.RunSQL(migrations.RunSQL.noop, EMPTY),
-        migrations.RemoveField("coatapplied", "surface"),
+        migrations.SeparateDatabaseAndState([], [migrations.RemoveField("coatapplied", "surface")]),
+        migrations.RunSQL(FOR_THE_RELEASE_BEFORE, FOR_IT_NO_MORE),
         migrations.AddConstraint(
             "coatapplied",
             models.CheckConstraint(

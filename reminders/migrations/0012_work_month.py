@@ -13,6 +13,21 @@ from django.db.models import F, Q
 FORMER_STEPS = {1: ("opens", 0), 2: ("due", 0), 3: ("late", 0)}
 NEW_STEPS = {1: ("due", -56), 2: ("due", -28), 3: ("due", 14)}
 
+# The release before serves while this one migrates: its due day is the median.
+FOR_THE_RELEASE_BEFORE = """
+CREATE FUNCTION reminders_half_worn() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    NEW.half_worn_on := NEW.due_on;
+    RETURN NEW;
+END $$;
+CREATE TRIGGER half_worn BEFORE INSERT ON reminders_forecast
+    FOR EACH ROW WHEN (NEW.half_worn_on IS NULL) EXECUTE FUNCTION reminders_half_worn()
+"""
+FOR_IT_NO_MORE = """
+DROP TRIGGER half_worn ON reminders_forecast;
+DROP FUNCTION reminders_half_worn()
+"""
+
 
 def move_untouched_steps(apps: Any, _schema_editor: Any) -> None:
     steps = apps.get_model("reminders", "ReminderStep").objects
@@ -36,6 +51,7 @@ class Migration(migrations.Migration):
         migrations.RunSQL(
             "UPDATE reminders_forecast SET half_worn_on = due_on", migrations.RunSQL.noop
         ),
+        migrations.RunSQL(FOR_THE_RELEASE_BEFORE, FOR_IT_NO_MORE),
         migrations.AlterField(
             model_name="forecast",
             name="half_worn_on",

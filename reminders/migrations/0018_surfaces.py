@@ -4,6 +4,21 @@ import django.db.models.deletion
 from django.db import migrations, models
 from django.db.models import F, Q
 
+# The release before serves while this one migrates, and writes forecasts without the column.
+FOR_THE_RELEASE_BEFORE = """
+CREATE FUNCTION reminders_boards_due() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    NEW.boards_due_on := NEW.due_on;
+    RETURN NEW;
+END $$;
+CREATE TRIGGER boards_due BEFORE INSERT OR UPDATE ON reminders_forecast
+    FOR EACH ROW WHEN (NEW.boards_due_on IS NULL OR NEW.boards_due_on < NEW.due_on)
+    EXECUTE FUNCTION reminders_boards_due()
+"""
+FOR_IT_NO_MORE = """
+DROP TRIGGER boards_due ON reminders_forecast;
+DROP FUNCTION reminders_boards_due()
+"""
 
 class Migration(migrations.Migration):
     dependencies = [
@@ -24,6 +39,7 @@ class Migration(migrations.Migration):
         migrations.RunSQL(
             "UPDATE reminders_forecast SET boards_due_on = due_on", migrations.RunSQL.noop
         ),
+        migrations.RunSQL(FOR_THE_RELEASE_BEFORE, FOR_IT_NO_MORE),
         migrations.AlterField(
             "forecast",
             "boards_due_on",

@@ -79,8 +79,8 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
 
 @dataclass(frozen=True)
 class SurfaceLine:
-    """One surface of the deck: its last coat and when it is due; without a day of its own it goes
-    with the boards."""
+    """One surface of the deck: its last coat, if the book has one, and when it is due; without a
+    day of its own it goes with the boards."""
 
     name: str
     job: Job | None = None
@@ -101,8 +101,20 @@ def deck_surfaces(deck: Deck, boards: Forecast | None) -> list[SurfaceLine]:
     ]
     for name in deck.surfaces[1:]:
         row = own.get(name)
-        found.append(SurfaceLine(str(Surface(name).label), *((row.job, row.due_on) if row else ())))
+        job = row.job if row else newest_job_on(name, deck)
+        found.append(SurfaceLine(str(Surface(name).label), job, row.due_on if row else None))
     return found
+
+
+def newest_job_on(surface: str, deck: Deck) -> Job | None:
+    """The last strip or recoat that took this surface along, of those read for the timeline."""
+    coats = [
+        job
+        for job in deck.jobs.all()
+        if job.kind in (Job.Kind.STRIP, Job.Kind.RECOAT)
+        and any(surface in coat.surfaces for coat in job.coats_applied.all())
+    ]
+    return max(coats, key=lambda job: (job.finished_on, job.pk), default=None)
 
 
 def missing_things(forecast: Forecast) -> list[tuple[str, str]]:

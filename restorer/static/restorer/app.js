@@ -115,11 +115,13 @@
     offerTaps(row);
   });
 
-  // A fold says what is in it: details[data-tells] with a [data-told] in its summary; data-told-as is said after a value.
+  // A fold says what is in it: details[data-tells] with a [data-told] in its summary; data-told-as is said after
+  // a value (“coat|coats”: after one and after others).
   const toldBy = (control) => {
     if (["radio", "checkbox"].includes(control.type)) return control.checked ? control.labels[0].textContent.trim() : "";
     const words = control.value && (control.selectedOptions ? control.selectedOptions[0].text : control.value.trim());
-    return words && `${words} ${control.dataset.toldAs ?? ""}`.trim();
+    const [one, others = one] = (control.dataset.toldAs ?? "").split("|");
+    return words && `${words} ${words === "1" ? one : others}`.trim();
   };
   const tell = (fold) => {
     const controls = [...fold.querySelectorAll("input:not([type=hidden]), select")];
