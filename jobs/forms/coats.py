@@ -18,7 +18,7 @@ from jobs.models import CoatApplied, Job, LastUsed, Product
 COATS_PREFIX = "coats"
 MAX_COAT_ROWS = 20
 NOT_KNOWN = "unknown"  # a finish that went on and that nobody knows by name
-COAT_FIELDS = ["product", "batch", "colour", "coats", "litres"]
+COAT_FIELDS = ["product", "batch", "colour", "surfaces", "coats", "litres"]
 FOLDED_FIELDS = ["colour", "coats", "surfaces"]
 
 
@@ -95,7 +95,6 @@ class CoatForm(forms.Form):
             "max_value": "At most 10 coats in one job.",
         },
     )
-
     surfaces = forms.MultipleChoiceField(
         label="What it went on",
         widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
@@ -238,8 +237,7 @@ def unbound_coat_formset(
 
 def posted_coat_rows(data: Mapping[str, Any]) -> list[dict[str, Any]]:
     """The rows of a page that was sent, unchecked, without those that were left out."""
-    names = [*COAT_FIELDS, "surfaces"]
-    return posted_rows(data, COATS_PREFIX, names, many=["surfaces"], maximum=MAX_COAT_ROWS)
+    return posted_rows(data, COATS_PREFIX, COAT_FIELDS, many=["surfaces"], maximum=MAX_COAT_ROWS)
 
 
 def job_coat_rows(job: Job) -> list[dict[str, Any]]:

@@ -40,7 +40,6 @@ class OverrideForm(forms.Form):
         required=False,
         help_text="For a recoat: an oiled deck that did not fur need not be sanded.",
     )
-
     surfaces = forms.MultipleChoiceField(
         label="What is worked on",
         required=False,

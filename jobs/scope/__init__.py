@@ -14,7 +14,7 @@ from jobs.scope.crew_round import (
 )
 from jobs.scope.day_kit import DayKit, kit_for
 from jobs.scope.definitions import Need, Override, Scope, WorkStep, cost_of_needs
-from jobs.scope.needs import Supply, need_from_supply
+from jobs.scope.needs import Supply, need_from_supply, surfaces_of
 from jobs.scope.outline import Outline, OutlineFacts, outlines, read_outline_facts, work_advice
 from jobs.scope.proposal import propose_scope, propose_scopes
 from jobs.scope.purchase import booked_scopes
@@ -45,6 +45,7 @@ __all__ = [
     "propose_scopes",
     "read_crew_rounds",
     "read_outline_facts",
+    "surfaces_of",
     "weather_checklist",
     "work_advice",
 ]

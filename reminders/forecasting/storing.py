@@ -193,7 +193,7 @@ def unknowns_as_json(found: forecast.Prediction) -> Iterator[str]:
 
 
 def iso_dates(day: Floats, coats: NewestCoats) -> list[str]:
-    """Days of the core as ISO dates, no further than LONGEST_DAYS from the coat."""
+    """Days of the core as ISO dates, no further than MAX_FORECAST_DAYS from the coat."""
     starts = zip(coats.finished_from, coats.finished_on, strict=True)
     start = np.array([epoch_days(first or last) for first, last in starts])
     whole = np.floor(np.clip(np.nan_to_num(day, nan=np.inf), start, start + MAX_FORECAST_DAYS))

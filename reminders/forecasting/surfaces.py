@@ -105,6 +105,7 @@ def surface_days(coats: SurfaceCoats, today: date) -> Floats:
     core = core_coats(coats, today=today)
     belief = active_posterior()
     workable = workable_months_of_coats(coats, core)
+    price_ratio = strip_price_ratio(today=today)
     surface = np.array(coats.surface)
     days = np.empty((len(coats), 3))
     for name, prior in forecast.SURFACE_PRIORS.items():
@@ -115,11 +116,7 @@ def surface_days(coats: SurfaceCoats, today: date) -> Floats:
         moved = belief.with_longer_lives(prior.mean, prior.sd)
         found = forecast.predict(part, moved, epoch_days(today))
         due = forecast.best_work_days(
-            part,
-            found,
-            epoch_days(today),
-            workable[rows],
-            price_ratio=strip_price_ratio(today=today),
+            part, found, epoch_days(today), workable[rows], price_ratio=price_ratio
         )
         days[rows] = np.column_stack([found.window_opens, due, found.late])
     return days

@@ -91,9 +91,7 @@ def deck_surfaces(deck: Deck, boards: Forecast | None) -> list[SurfaceLine]:
     """Those of a deck that has more than boards; none where it has not."""
     if len(deck.surfaces) == 1:
         return []
-    own = {
-        row.surface: row for row in deck.surface_forecasts.select_related("job__deck__site").all()
-    }
+    own = {row.surface: row for row in deck.surface_forecasts.select_related("job__deck__site")}
     found = [
         SurfaceLine(
             str(Surface.BOARDS.label), *((boards.job, boards.boards_due_on) if boards else ())
@@ -107,14 +105,10 @@ def deck_surfaces(deck: Deck, boards: Forecast | None) -> list[SurfaceLine]:
 
 
 def newest_job_on(surface: str, deck: Deck) -> Job | None:
-    """The last strip or recoat that took this surface along, of those read for the timeline."""
-    coats = [
-        job
-        for job in deck.jobs.all()
-        if job.kind in (Job.Kind.STRIP, Job.Kind.RECOAT)
-        and any(surface in coat.surfaces for coat in job.coats_applied.all())
-    ]
-    return max(coats, key=lambda job: (job.finished_on, job.pk), default=None)
+    """The last strip or recoat whose finish took this surface along, of those read for the
+    timeline, the newest first."""
+    jobs = (job for job in deck.jobs.all() if job.starts_a_coat)
+    return next((job for job in jobs if surface in job.finished_surfaces), None)
 
 
 def missing_things(forecast: Forecast) -> list[tuple[str, str]]:

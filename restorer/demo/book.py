@@ -18,8 +18,8 @@ from clients import display
 from clients.messaging.asking import consent_wording
 from clients.messaging.models import Consent
 from clients.models import Business, Channel, Client, ContactPoint, Deck, Place, Property, User
-from jobs.materials import Surfaces
 from jobs.models import Batch, CoatApplied, Job, Product, Visit
+from jobs.scope import surfaces_of
 from restorer.demo import diary, offers
 from restorer.demo import shelf as demo_shelf
 
@@ -464,8 +464,7 @@ def covered_surfaces(deck: Deck, kind: str) -> list[str]:
 
 
 def covered_m2(deck: Deck, surfaces: Collection[str]) -> Decimal:
-    sizes = Surfaces.from_measures(
-        area_m2=deck.area_m2 or Decimal(0), treads=deck.stair_treads, rail_m=deck.rail_m
-    )
-    areas = (size for name, size in sizes.nonzero_areas() if name in surfaces)
+    """0 of a deck whose size nobody knows."""
+    sizes = surfaces_of(deck)
+    areas = (size for name, size in sizes.nonzero_areas() if name in surfaces) if sizes else ()
     return sum(areas, Decimal(0))
