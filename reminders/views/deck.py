@@ -23,7 +23,7 @@ from reminders.forecasting import (
     signed_months,
 )
 from reminders.forms.steps import StopForm
-from reminders.models import Forecast
+from reminders.models import Forecast, say_due
 from reminders.steps import deck_reminder_state
 from reminders.timeline import deck_timeline, with_history
 
@@ -38,10 +38,12 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     forecast: Forecast | None = getattr(deck, "forecast", None)
     if forecast:
         forecast.job.deck = deck
-    surfaces = deck_surfaces(deck, forecast)
     today = business_today(request)
+    surfaces = deck_surfaces(deck, forecast, today)
     business = business_of(request)
     coats = read_newest_coats([deck.pk], today=today) if forecast else None
+    is_of_boards = forecast is not None and forecast.surface == Surface.BOARDS
+    led_by = coats if is_of_boards else None  # the curve reads what it tells of itself
     work = read_outline_facts([deck.pk])
     context = {
         "deck": deck,
@@ -51,7 +53,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
         "stage": window_stage(forecast, today) if forecast else None,
         "reasons": factors_with_months(forecast.contributions) if forecast else [],
         "missing": missing_things(forecast) if forecast else [],
-        "curve": forecast_wear_curve(forecast, today=today, coats=coats) if forecast else None,
+        "curve": forecast_wear_curve(forecast, today=today, coats=led_by) if forecast else None,
         "upkeep": (
             deck_upkeep(forecast, today=today, business=business, coats=coats, work=work)
             if forecast
@@ -84,24 +86,31 @@ class SurfaceLine:
 
     name: str
     job: Job | None = None
-    due_on: date | None = None
+    due: str = ""
 
 
-def deck_surfaces(deck: Deck, boards: Forecast | None) -> list[SurfaceLine]:
+def deck_surfaces(deck: Deck, forecast: Forecast | None, today: date) -> list[SurfaceLine]:
     """Those of a deck that has more than boards; none where it has not."""
     if len(deck.surfaces) == 1:
         return []
-    own = {row.surface: row for row in deck.surface_forecasts.select_related("job__deck__site")}
-    found = [
-        SurfaceLine(
-            str(Surface.BOARDS.label), *((boards.job, boards.boards_due_on) if boards else ())
-        )
-    ]
-    for name in deck.surfaces[1:]:
+    own = {row.surface: row for row in deck.surface_forecasts.all()}
+    jobs = {job.pk: job for job in deck.jobs.all()}
+    found = []
+    for name in deck.surfaces:
         row = own.get(name)
-        job = row.job if row else newest_job_on(name, deck)
-        found.append(SurfaceLine(str(Surface(name).label), job, row.due_on if row else None))
+        job = jobs[row.job_id] if row else newest_job_on(name, deck)
+        due = say_due(row.due_on, row.window_opens_on, today) if row else ""
+        if name == Surface.BOARDS and forecast and forecast.boards_due_on:
+            opens_on = forecast.window_opens_on
+            is_leading = forecast.surface == Surface.BOARDS
+            day = forecast.boards_due_on
+            due = say_due(day, opens_on if is_leading else day, today)
+        found.append(SurfaceLine(str(Surface(name).label), job, due or without_day(name)))
     return found
+
+
+def without_day(name: str) -> str:
+    return "not known" if name == Surface.BOARDS else "with the boards"
 
 
 def newest_job_on(surface: str, deck: Deck) -> Job | None:
