@@ -2,7 +2,7 @@
 each question one query, whatever their number."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -117,8 +117,17 @@ class ReminderFacts:
     """What is known about the coats of a query;
     questions that nobody asks are not asked of the database."""
 
-    def __init__(self, rows: ForecastQuerySet, *, now: datetime, zone: ZoneInfo) -> None:
+    def __init__(
+        self,
+        rows: ForecastQuerySet,
+        *,
+        now: datetime,
+        zone: ZoneInfo,
+        without: Collection[str] = (),
+    ) -> None:
+        """`without` names facts below of which the caller knows that there are none."""
         self.rows = rows.order_by()
+        vars(self).update({name: {} for name in without})
         self.assumed_unsent: set[int] = set()  # messages that a person takes for not gone out
         self.now = now
         self.zone = zone

@@ -1,18 +1,33 @@
 """The deck page: what it is, when its finish is due and why, and everything that ever happened on
 it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
+from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models.functions import JSONObject
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from clients.messaging.reach import ContactPointRow, Reach
 from clients.models import Deck, Surface
 from clients.pages import business_of, business_today
-from jobs.models import Defect, Job, Offer
+from jobs.models import (
+    Booking,
+    ColourApproval,
+    Defect,
+    Document,
+    Job,
+    Offer,
+    OfferScope,
+    Photo,
+    StructureCheck,
+)
 from jobs.scope import read_outline_facts
 from reminders.forecasting import (
     deck_upkeep,
@@ -23,7 +38,7 @@ from reminders.forecasting import (
     signed_months,
 )
 from reminders.forms.steps import StopForm
-from reminders.models import Forecast, say_due
+from reminders.models import Forecast, PacedDeck, Reminder, Stop, say_due
 from reminders.steps import deck_reminder_state
 from reminders.timeline import deck_timeline, with_history
 
@@ -33,21 +48,23 @@ MAX_OFFERS = 8
 @require_GET
 def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
     """The page `decks:detail`."""
-    decks = Deck.objects.with_owner().select_related("forecast__job")
+    decks = with_what_there_is(Deck.objects.with_owner().select_related("forecast__job"))
     deck = get_object_or_404(with_history(decks), pk=pk)
+    there: Mapping[str, bool] = deck.there  # type: ignore[attr-defined] # annotated
     forecast: Forecast | None = getattr(deck, "forecast", None)
     if forecast:
         forecast.job.deck = deck
     today = business_today(request)
     surfaces = deck_surfaces(deck, forecast, today)
     business = business_of(request)
+    contacts = Reach.of(deck.site.client, business=business)
     coats = read_newest_coats([deck.pk], today=today) if forecast else None
     is_of_boards = forecast is not None and forecast.surface == Surface.BOARDS
     led_by = coats if is_of_boards else None  # the curve reads what it tells of itself
     work = read_outline_facts([deck.pk])
     context = {
         "deck": deck,
-        "contact_points": deck.site.client.contact_points.filter(suspended_at=None),
+        "contact_points": contact_points(contacts),
         "forecast": forecast,
         "surfaces": surfaces,
         "stage": window_stage(forecast, today) if forecast else None,
@@ -60,23 +77,63 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
             else None
         ),
         "build": work.build(deck.pk),
-        "defects": Defect.objects.open_by_deck([deck.pk]).get(deck.pk, []),
-        "approval": deck.colour_approvals.select_related("product").first(),
-        "structure": deck.structure_checks.first(),
+        "defects": there["checks"] and Defect.objects.open_by_deck([deck.pk]).get(deck.pk),
+        "approval": there["approvals"] and deck.colour_approvals.first(),
+        "structure": there["checks"] and deck.structure_checks.first(),
         "advice": work.advice({deck.pk: forecast.advice(today)} if forecast else {})[deck.pk],
-        "years": deck_timeline(deck),
-        "documents": deck.documents.all(),
+        "years": deck_timeline(deck, has_loose_photos=there["loose_photos"]),
+        "documents": there["documents"] and deck.documents.all(),
         "reminding": (
-            deck_reminder_state(forecast, business=business, now=timezone.now())
+            deck_reminder_state(
+                forecast,
+                contacts,
+                now=timezone.now(),
+                without=[name for name in REMINDER_FACTS if not there[name]],
+            )
             if forecast
             else None
         ),
         "stop_form": StopForm(),
-        "offers": Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS],
+        "offers": there["offered"] and newest_offers(deck),
         "today": today,
-        "neighbours": deck.site.decks.exclude(pk=deck.pk).only("label", "site"),
+        "neighbours": there["neighbours"]
+        and deck.site.decks.exclude(pk=deck.pk).only("label", "site"),
     }
     return render(request, "reminders/deck.html", context)
+
+
+# What the page shows of most decks nothing of: it is asked for where it is there.
+REMINDER_FACTS = ("sent", "stops", "booked", "offered", "paced_weeks")
+
+
+def with_what_there_is(decks: QuerySet[Deck]) -> QuerySet[Deck]:
+    """With `there`: name → whether the deck has any of it, in the same query."""
+    deck = OuterRef("pk")
+    rows: dict[str, QuerySet[Any]] = {
+        "sent": Reminder.objects.filter(deck=deck),
+        "stops": Stop.objects.filter(deck=deck),
+        "booked": Booking.objects.filter(decks=deck),
+        "offered": OfferScope.objects.filter(deck=deck),
+        "paced_weeks": PacedDeck.objects.filter(deck=deck),
+        "checks": StructureCheck.objects.filter(deck=deck),
+        "approvals": ColourApproval.objects.filter(deck=deck),
+        "documents": Document.objects.filter(deck=deck),
+        "loose_photos": Photo.objects.filter(deck=deck, job=None),
+        "neighbours": Deck.objects.filter(site=OuterRef("site")).exclude(pk=deck),
+    }
+    return decks.annotate(there=JSONObject(**{name: Exists(each) for name, each in rows.items()}))
+
+
+def newest_offers(deck: Deck) -> QuerySet[Offer]:
+    return Offer.objects.for_decks([deck.pk]).order_by("-number", "-revision")[:MAX_OFFERS]
+
+
+def contact_points(contacts: Reach) -> list[ContactPointRow]:
+    """The ways to reach the client that are in use, the preferred ones first."""
+    known = [point for points in contacts.points.values() for point in points]
+    return sorted(
+        (point for point in known if not point.suspended_at), key=lambda point: point.rank
+    )
 
 
 @dataclass(frozen=True)
