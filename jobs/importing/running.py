@@ -27,6 +27,7 @@ from jobs.importing.asking import (
     grouped_by_invoice,
     rows_of,
 )
+from jobs.importing.collecting import without_collecting
 from jobs.importing.guessing import FIELDS_BY_NAME
 from jobs.importing.rows import ListRow, UnitRead
 from jobs.importing.writing import ChunkWriter, Outcome, remove_made_rows, what_was_built_on
@@ -104,9 +105,10 @@ def continue_import(pk: int, *, deadline: float | None) -> int:
     business = Business.current()
     if business is None or source.state != State.RUNNING:
         return 0
-    run = ImportRun(source, business, timezone.now())
-    with writing_words() as wake_writer:
+    with without_collecting() as collect, writing_words() as wake_writer:
+        run = ImportRun(source, business, timezone.now())
         while run.step():
+            collect()
             wake_writer()
             if deadline is not None and time.monotonic() > deadline:
                 return run.rows

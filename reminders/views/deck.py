@@ -4,6 +4,7 @@ it."""
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
@@ -108,6 +109,11 @@ REMINDER_FACTS = ("sent", "stops", "booked", "offered", "paced_weeks")
 
 def with_what_there_is(decks: QuerySet[Deck]) -> QuerySet[Deck]:
     """With `there`: name → whether the deck has any of it, in the same query."""
+    return decks.annotate(there=what_there_is())
+
+
+@cache
+def what_there_is() -> JSONObject:
     deck = OuterRef("pk")
     rows: dict[str, QuerySet[Any]] = {
         "sent": Reminder.objects.filter(deck=deck),
@@ -121,7 +127,7 @@ def with_what_there_is(decks: QuerySet[Deck]) -> QuerySet[Deck]:
         "loose_photos": Photo.objects.filter(deck=deck, job=None),
         "neighbours": Deck.objects.filter(site=OuterRef("site")).exclude(pk=deck),
     }
-    return decks.annotate(there=JSONObject(**{name: Exists(each) for name, each in rows.items()}))
+    return JSONObject(**{name: Exists(each) for name, each in rows.items()})
 
 
 def newest_offers(deck: Deck) -> QuerySet[Offer]:
