@@ -132,7 +132,7 @@ class _ClimateTable:
     station_hours: Floats
 
 
-GRID_SCALE = np.repeat(np.float32([10, 1]), 12)
+GRID_SCALE = np.repeat(np.array([10, 1], dtype=np.float32), 12)
 
 
 def _unpack_grid(differences: NDArray[np.int16]) -> NDArray[np.int16]:
