@@ -19,6 +19,7 @@ from clients.messaging.reach import ContactPointRow, Reach
 from clients.models import Deck, Surface
 from clients.pages import business_of, business_today
 from jobs.models import (
+    STRIP_ABOVE_COATS,
     Booking,
     ColourApproval,
     Defect,
@@ -40,6 +41,7 @@ from reminders.forecasting import (
 )
 from reminders.forms.steps import StopForm
 from reminders.models import Forecast, PacedDeck, Reminder, Stop, say_due
+from reminders.pictures import coat_layers
 from reminders.steps import deck_reminder_state
 from reminders.timeline import deck_timeline, with_history
 
@@ -78,6 +80,7 @@ def show_deck(request: HttpRequest, pk: int) -> HttpResponse:
             else None
         ),
         "build": work.build(deck.pk),
+        "layers": coat_layers(work.build(deck.pk).coats, STRIP_ABOVE_COATS),
         "defects": there["checks"] and Defect.objects.open_by_deck([deck.pk]).get(deck.pk),
         "approval": there["approvals"] and deck.colour_approvals.first(),
         "structure": there["checks"] and deck.structure_checks.first(),
