@@ -27,7 +27,10 @@ FRAME_FILES = [
     "restorer/vendor/idb-8.0.4.js",
     *(
         f"restorer/kept/{name}.js"
-        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store", "ticks")
+        for name in (
+            *("cans", "day", "elements", "forms", "list", "pictures", "scan", "sending"),
+            *("store", "ticks"),
+        )
     ),
 ]
 ICONS = [("192", "any"), ("512", "any"), ("maskable-512", "maskable")]

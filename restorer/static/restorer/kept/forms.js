@@ -8,6 +8,7 @@ import { oneAtATime } from "./sending.js";
 import { person, send, showList, signInAddress, startList } from "./list.js";
 import { keepDay } from "./day.js";
 import { keepTicks } from "./ticks.js";
+import "./scan.js";
 
 const PATIENCE_SECONDS = 15;
 const UNKEPT = new Set(["csrfmiddlewaretoken", "add_product", "add_row"]);
