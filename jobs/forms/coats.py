@@ -110,7 +110,9 @@ class CoatForm(forms.Form):
     )
     surfaces = forms.MultipleChoiceField(
         label="What it went on",
-        widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
+        widget=forms.CheckboxSelectMultiple(
+            attrs={"class": "segments", "data-told-all": "Whole deck"}
+        ),
         error_messages={
             "required": "Tick what it went on.",
             "invalid_choice": "This deck has no %(value)s in the book. Write its size first.",
