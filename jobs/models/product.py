@@ -39,7 +39,7 @@ class ProductQuerySet(models.QuerySet["Product"]):
     def with_can_codes(self) -> "ProductQuerySet":
         """Each with `gtins`, the codes on its cans."""
         codes = CanCode.objects.filter(product=OuterRef("pk")).order_by("gtin").values("gtin")
-        return self.annotate(gtins=ArraySubquery(codes))
+        return self.annotate(gtins=ArraySubquery(codes))  # type: ignore[no-redef] # that one
 
 
 class Product(models.Model):
