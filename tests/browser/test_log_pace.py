@@ -131,6 +131,7 @@ def test_a_deck_with_everything_that_needs_a_strip_takes_two_screens_of_the_owne
         batch = BatchFactory(product=oil, code=f"TW-26/{days}")
         CoatFactory(
             job__deck=known_deck,
+            job__kind="recoat",
             job__finished_on=timezone.localdate() - timedelta(days=days),
             product=oil,
             batch=batch,

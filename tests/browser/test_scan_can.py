@@ -117,6 +117,7 @@ def test_a_can_chooses_product_and_batch_without_a_signal_and_a_new_code_is_reme
     expect(row.get_by_label("Used, L")).to_be_focused()
     expect(row.get_by_role("status")).to_contain_text("batch BS-77.")
 
+    page.evaluate("window.seen = []")
     page.get_by_role("button", name="Another product").click()
     second = page.get_by_role("group", name="Product new")
     second.get_by_role("button", name="Scan the can").click()
