@@ -102,7 +102,7 @@ def test_photographs_of_a_job_lie_in_the_bucket_and_are_shown_kept_and_swept(
     photos = Job.objects.get().photos.order_by("id")
     named = [f"photos/{photo.image.name}" for photo in photos]
     assert keys(store) == sorted(named)  # what waited for the form is gone
-    shown = as_owner.get(f"/jobs/photos/{photos[0].pk}/")
+    shown: Any = as_owner.get(f"/jobs/photos/{photos[0].pk}/")
     assert b"".join(shown.streaming_content).startswith(b"\xff\xd8")
     put(store, "photos/decks/2026/11/lost.jpg")
     put(store, "photos/waiting/6f1f1b5e-7a53-4b53-9f55-0a4d8d8b5f11/000-a.jpg")
