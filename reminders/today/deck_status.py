@@ -142,7 +142,7 @@ def job_ids_past_step(number: int) -> QuerySet[Any, Any]:
 def count_decks_by_tab(rows: ForecastQuerySet, rule: StatusRule) -> dict[str, int]:
     """How many decks stand under each tab."""
     grouped = with_deck_status(rows, rule).order_by().values_list("status")  # type: ignore[misc] # annotated
-    found = dict(grouped.annotate(decks=Count("pk")))
+    found = dict(grouped.annotate(decks=Count("*")))  # the number of a row stands in no index
     counts = {tab: found.get(tab, 0) for tab in DECK_TABS}
     return counts | {"all": sum(found.values())}
 
@@ -166,8 +166,16 @@ def may_stand_in(tab: str, rule: StatusRule) -> Q:
         return Q(job__in=stopped_job_ids(rule))
     if tab == "reminded":
         return Q(job__in=Reminder.objects.order_by().values("job"))
-    due = [step_is_due(step, rule) for step in rule.steps_in_use]
+    due = [step_is_due(step, rule) for step in first_steps(rule)]
     return reduce(or_, [*due, Q(job__in=paced_soon(rule).values("job"))])
+
+
+def first_steps(rule: StatusRule) -> list[ReminderStep]:
+    """Of each day that steps are counted from, the one that comes first: the others come with it."""
+    found: dict[str, ReminderStep] = {}
+    for step in sorted(rule.steps_in_use, key=lambda step: step.offset_days):
+        found.setdefault(step.anchor, step)
+    return list(found.values())
 
 
 def current_rule(today: date) -> StatusRule:
