@@ -171,7 +171,7 @@ def may_stand_in(tab: str, rule: StatusRule) -> Q:
 
 
 def first_steps(rule: StatusRule) -> list[ReminderStep]:
-    """Of each day that steps are counted from, the one that comes first: the others come with it."""
+    """Of each day that steps are counted from, the one that comes first; the others come after."""
     found: dict[str, ReminderStep] = {}
     for step in sorted(rule.steps_in_use, key=lambda step: step.offset_days):
         found.setdefault(step.anchor, step)
