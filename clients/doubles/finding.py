@@ -3,7 +3,6 @@
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import NamedTuple
 
 from django.db import connection
 
@@ -56,12 +55,8 @@ class LikelyDouble:
     shared: Sequence[str]
 
 
-class LikelyPair(NamedTuple):
-    """The numbers of two clients, the older first, and how alike they are."""
-
-    score: int
-    one: int
-    other: int
+# How alike two clients are, and their numbers, the older first: plain, as many of them are kept.
+LikelyPair = tuple[int, int, int]
 
 
 def likely_doubles() -> list[LikelyDouble]:
@@ -80,7 +75,7 @@ def likely_pairs() -> list[LikelyPair]:
     scored = [
         pair for first in parts for pair in score_pairs(in_order[first : first + PAIRS_AT_A_TIME])
     ]
-    return sorted(scored, key=lambda pair: (-pair.score, pair.one, pair.other))
+    return sorted(scored, key=lambda pair: (-pair[0], *pair[1:]))
 
 
 def told_apart() -> set[tuple[int, int]]:
@@ -102,7 +97,7 @@ def score_pairs(pairs: Sequence[tuple[int, int]]) -> Iterator[LikelyPair]:
         if one in names and other in names:
             score = client_likeness(names[one], marks[one], names[other], marks[other])
             if score >= ASK_FROM:
-                yield LikelyPair(score, one, other)
+                yield score, one, other
 
 
 def doubles_of(pairs: Sequence[LikelyPair]) -> list[LikelyDouble]:

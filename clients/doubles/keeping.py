@@ -51,9 +51,9 @@ def kept_pairs(*, now: datetime) -> KeptPairs:
         async_task(LOOK_THROUGH)
     apart = told_apart()
     archived = set(Client.objects.exclude(archived_at=None).order_by().values_list("pk", flat=True))
-    open_pairs = [
-        pair
-        for pair in found.pairs
-        if pair.one not in archived and pair.other not in archived and pair[1:] not in apart
+    left = [
+        (score, one, other)
+        for score, one, other in found.pairs
+        if one not in archived and other not in archived and (one, other) not in apart
     ]
-    return KeptPairs(open_pairs, found.at)
+    return KeptPairs(left, found.at)

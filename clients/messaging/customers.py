@@ -25,9 +25,9 @@ from clients.models import (
 
 CUSTOMER = Consent.Basis.CUSTOMER
 CUSTOMER_CHANNELS = tuple(channels_with("machine"))
-CUSTOMERS_A_PART = 200  # about so many are shown at once
+CUSTOMERS_A_PART = 100  # as many are enough for a page; the last clients may bring more
 MAX_LOOKED_AT = 2_000  # clients, for one page
-CLIENTS_AT_A_TIME = 500
+CLIENTS_AT_A_TIME = 200
 
 
 @dataclass(frozen=True)
