@@ -46,7 +46,7 @@ class DaysPast(Func):
 COUNT_AND_AREA = {
     "decks": Count("*"),
     "area_m2": Sum("deck__area_m2"),
-    "unsized": Count("pk", filter=Q(deck__area_m2=None)),
+    "unsized": Count("deck", filter=Q(deck__area_m2=None)),
 }
 
 

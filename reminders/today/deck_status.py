@@ -4,7 +4,7 @@ the whole book at once: the rule of the planning (`reminders.steps`) as one expr
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import reduce
+from functools import cached_property, reduce
 from operator import or_
 from typing import Any
 
@@ -41,6 +41,11 @@ class StatusRule:
         """A word that is due before this day is one to say now: those of this month."""
         return shift_months(month_of(self.today), 1)
 
+    @cached_property
+    def status(self) -> Case:
+        """Asked twice for a page: for the counts and for the list."""
+        return status_by_rule(self)
+
     @property
     def steps_in_use(self) -> list[ReminderStep]:
         return [step for step in self.steps if step.is_on]
@@ -48,6 +53,10 @@ class StatusRule:
 
 def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQuerySet:
     """With `status`: one of DECK_TABS, or QUIET where nothing is to be done yet."""
+    return rows.annotate(status=rule.status)
+
+
+def status_by_rule(rule: StatusRule) -> Case:
     conditions = [
         When(deck__in=booked_deck_ids(), then=Value("booked")),
         When(deck__in=open_offer_deck_ids(rule), then=Value("offered")),
@@ -57,8 +66,7 @@ def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQueryS
         When(job__in=Reminder.objects.order_by().values("job"), then=next_word(rule)),
         *first_word_conditions(rule),
     ]
-    status = Case(*conditions, default=Value(QUIET), output_field=CharField())
-    return rows.annotate(status=status)
+    return Case(*conditions, default=Value(QUIET), output_field=CharField())
 
 
 def booked_deck_ids() -> QuerySet[Any, Any]:
