@@ -35,25 +35,24 @@ def is_large_client_list() -> bool:
 
 def look_through_book() -> str:
     """The worker: find them, and keep what was found."""
-    found = KeptPairs(likely_pairs(), timezone.now())
-    cache.set(KEPT_KEY, found, KEPT_SECONDS)
+    pairs = likely_pairs()
+    # plain values: what is kept outlives a release, and its classes may not
+    cache.set(KEPT_KEY, (pairs, timezone.now()), KEPT_SECONDS)
     cache.delete(ASKED_KEY)
-    return f"{len(found.pairs)} likely doubles"
+    return f"{len(pairs)} likely doubles"
 
 
 def kept_pairs(*, now: datetime) -> KeptPairs:
     """What still is to be decided of what was found last. The worker is asked to look again if that
     was a while ago."""
-    found = cache.get(KEPT_KEY) or KeptPairs([], None)
-    if (found.at is None or now - found.at > FRESH) and cache.add(
-        ASKED_KEY, now, ASK_AGAIN_SECONDS
-    ):
+    pairs, at = cache.get(KEPT_KEY) or ([], None)
+    if (at is None or now - at > FRESH) and cache.add(ASKED_KEY, now, ASK_AGAIN_SECONDS):
         async_task(LOOK_THROUGH)
     apart = told_apart()
     archived = set(Client.objects.exclude(archived_at=None).order_by().values_list("pk", flat=True))
     left = [
         (score, one, other)
-        for score, one, other in found.pairs
+        for score, one, other in pairs
         if one not in archived and other not in archived and (one, other) not in apart
     ]
-    return KeptPairs(left, found.at)
+    return KeptPairs(left, at)

@@ -51,6 +51,7 @@ def said_when(at: datetime | None) -> ListPage:
         return replace(LIKELY_DOUBLES, empty="The book is being looked through. Come back soon.")
     local = timezone.localtime(at)
     when = f"Looked through on {display.format_day(local)} at {display.format_clock(local)}."
+    when = display.end_once(when)
     return replace(LIKELY_DOUBLES, lead=f"{LIKELY_DOUBLES.lead} {when}")
 
 
