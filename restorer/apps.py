@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.apps import AppConfig
+from django.conf import settings
 
 
 class RestorerConfig(AppConfig):
@@ -16,6 +17,10 @@ class RestorerConfig(AppConfig):
         from restorer.webhooks import announcing  # noqa: F401 - its receivers
 
         clients_erased.connect(forget_kept_answers)
+        if settings.IS_TRACED:
+            from restorer.metrics import start_tracing
+
+            start_tracing()
 
         auditlog.register(models.Webhook, exclude_fields=["secret_sealed"])
         auditlog.register(models.ApiToken, exclude_fields=["token_hash", "last_used_at"])

@@ -296,6 +296,10 @@ Q_CLUSTER = {
 METRICS_TOKEN = os.environ.get("METRICS_TOKEN", "")
 METRICS_DIR = Path(os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(VAR_DIR / "metrics")))
 METRICS_DIR.mkdir(parents=True, exist_ok=True)
+# Traces go where OpenTelemetry's own variables say (docs/server.md, "Watching").
+IS_TRACED = bool(os.environ.get("OTEL_EXPORTER_OTLP_ENDPOINT"))
+if IS_TRACED:
+    MIDDLEWARE.insert(0, "restorer.metrics.tracing.TracingMiddleware")
 
 # LOG_FORMAT=json writes one object a line. Either way no line holds the secret part of an address.
 LOGGING = {

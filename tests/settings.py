@@ -1,5 +1,8 @@
 """The product's settings with what tests must not wait for or write to."""
 
+import os
+import shutil
+
 from restorer.settings import *  # noqa: F403
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
@@ -12,6 +15,12 @@ WHITENOISE_AUTOREFRESH = True
 STATIC_ROOT = VAR_DIR / "test-static"  # noqa: F405
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)
 MEDIA_ROOT = VAR_DIR / "test-photos"  # noqa: F405
+# Each process of tests counts its own requests from nothing; what it starts counts with it.
+METRICS_DIR = VAR_DIR / "metrics" / os.environ.get("PYTEST_XDIST_WORKER", "alone")  # noqa: F405
+if os.environ["PROMETHEUS_MULTIPROC_DIR"] != str(METRICS_DIR):
+    shutil.rmtree(METRICS_DIR, ignore_errors=True)
+    METRICS_DIR.mkdir(parents=True)
+    os.environ["PROMETHEUS_MULTIPROC_DIR"] = str(METRICS_DIR)
 BASE_URL = "https://decks.example.com"
 BLOCK_UNREADY = False  # test_readiness.py asks for it
 EMAIL_TIMEOUT = 5

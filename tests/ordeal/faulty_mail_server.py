@@ -1,8 +1,9 @@
 """The mail server of the ordeal: late, forgetful and rude by chance, and the only one that knows
 what it really took.
 
-Run as `python -m tests.ordeal.faulty_mail_server PORT LOG SEED LATEST_SECONDS`. What is taken is
-logged before anybody is told.
+Run as `python -m tests.ordeal.faulty_mail_server PORT LOG SEED LATEST_SECONDS [ADDRESS]`. What is
+taken is logged before anybody is told: Message-ID, recipient, when its last byte was here (Unix
+time) and from which address it came.
 """
 
 import asyncio
@@ -10,6 +11,7 @@ import os
 import random
 import sys
 import threading
+import time
 from email.parser import BytesHeaderParser
 from pathlib import Path
 
@@ -30,10 +32,10 @@ class FaultyMailServer:
         self.log = os.open(log, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
         self.chance = random.Random(seed)
 
-    def record_taken(self, envelope: Envelope) -> None:
+    def record_taken(self, envelope: Envelope, at: float, sender: str) -> None:
         content = envelope.content if isinstance(envelope.content, bytes) else b""
         message_id = BytesHeaderParser().parsebytes(content)["Message-ID"]
-        os.write(self.log, f"{message_id} {envelope.rcpt_tos[0]}\n".encode())
+        os.write(self.log, f"{message_id} {envelope.rcpt_tos[0]} {at:.3f} {sender}\n".encode())
 
     async def handle_RCPT(  # noqa: N802 aiosmtpd's name
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
@@ -49,10 +51,11 @@ class FaultyMailServer:
     async def handle_DATA(  # noqa: N802 - aiosmtpd's name
         self, server: SMTP, session: Session, envelope: Envelope
     ) -> str:
+        at = time.time()
         roll = self.chance.random()
         await asyncio.sleep(self.chance.uniform(0, self.latest_seconds) / 2)
         if roll >= DROPS_UNTAKEN:
-            self.record_taken(envelope)
+            self.record_taken(envelope, at, session.peer[0] if session.peer else "")
         await asyncio.sleep(self.chance.uniform(0, self.latest_seconds) / 2)
         if roll < DROPS_UNTAKEN + DROPS_TAKEN:
             abort_connection(server.transport)
@@ -68,9 +71,9 @@ def main() -> None:
     port = int(sys.argv[1])
     log = Path(sys.argv[2])
     seed = int(sys.argv[3])
-    Controller(
-        FaultyMailServer(log, seed, float(sys.argv[4])), hostname="127.0.0.1", port=port
-    ).start()
+    address = sys.argv[5] if len(sys.argv) > 5 else "127.0.0.1"
+    server = FaultyMailServer(log, seed, float(sys.argv[4]))
+    Controller(server, hostname=address, port=port).start()
     threading.Event().wait()
 
 
