@@ -45,7 +45,7 @@ def list_addresses(today: date) -> dict[str, str]:
 
 
 def measure_list_pages(today: date) -> dict[str, float]:
-    """Of each page: milliseconds (median), those of them that our own process was busy, ratio to its
+    """Of each page: milliseconds (median), those that our own process was busy, the ratio to its
     own SELECTs, SELECTs, their rows, and kilobytes."""
     browser = Browser(headers={"host": "127.0.0.1"})
     browser.force_login(bench_owner())
