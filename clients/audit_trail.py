@@ -34,7 +34,12 @@ PARTS = {
     "job": [("coatapplied", "job"), ("workedhours", "job"), ("photo", "job")],
     "client": [("contactpoint", "client"), ("property", "client")],
     "deck": [("photo", "deck"), ("document", "deck")],
-    "product": [("batch", "product"), ("pack", "product"), ("document", "product")],
+    "product": [
+        ("batch", "product"),
+        ("cancode", "product"),
+        ("pack", "product"),
+        ("document", "product"),
+    ],
 }
 RECENT = timedelta(hours=24)
 

@@ -16,11 +16,16 @@ from django.utils import timezone
 from clients import display
 from clients.models import Business
 from clients.notation import storable_fields
-from clients.pages import is_handed_page, is_kept_form, page_to_stay_on, take_back
+from clients.pages import (
+    REFUSED_FEATURES,
+    is_handed_page,
+    is_kept_form,
+    page_to_stay_on,
+    take_back,
+)
 from clients.views import sessions, sign_in
 
 FRENCH_PAGE = b'<html lang="fr"'
-REFUSED_FEATURES = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 UNSTORABLE_ESCAPE = "%00"  # all else that is no character is replaced where it is decoded
 SET_UP_PAGES = {
     "sign_out",
@@ -105,14 +110,14 @@ class GzipPagesMiddleware(GZipMiddleware):
 
 class PermissionsPolicyMiddleware:
     """No page, and nothing that is put into one, asks a device for more than files and passkeys
-    (W3C, Permissions Policy)."""
+    (W3C, Permissions Policy), but the page that says so itself (`with_camera`)."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
-        response["Permissions-Policy"] = REFUSED_FEATURES
+        response.setdefault("Permissions-Policy", REFUSED_FEATURES)
         return response
 
 

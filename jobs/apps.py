@@ -20,6 +20,7 @@ class JobsConfig(AppConfig):
         for model in (
             models.Product,
             models.Batch,
+            models.CanCode,
             models.Visit,
             models.Job,
             models.CoatApplied,

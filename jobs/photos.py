@@ -117,18 +117,22 @@ def delete_photo_files(names: Iterable[str]) -> None:
         default_storage.delete(thumbnail_name(name))
 
 
+def stored_in(folder: str) -> tuple[list[str], list[str]]:
+    """The folders and files in a folder of the store; none if it is not there."""
+    try:
+        return default_storage.listdir(folder)
+    except FileNotFoundError:
+        return [], []
+
+
 def staging_folder(form_key: uuid.UUID) -> str:
     return f"waiting/{form_key}"
 
 
 def staged_photo_names(form_key: uuid.UUID) -> list[str]:
     """The names of the photographs that a form left here."""
-    if not default_storage.exists(staging_folder(form_key)):
-        return []
-    return sorted(
-        f"{staging_folder(form_key)}/{name}"
-        for name in default_storage.listdir(staging_folder(form_key))[1]
-    )
+    folder = staging_folder(form_key)
+    return sorted(f"{folder}/{name}" for name in stored_in(folder)[1])
 
 
 def stage_photos(form_key: uuid.UUID, files: list[NormalizedPhoto]) -> None:
@@ -165,7 +169,7 @@ def delete_staged_photos(form_key: uuid.UUID) -> None:
 def delete_abandoned_photos(*, now: datetime) -> int:
     """Throw away what forms left here that never came back."""
     count = 0
-    for name in default_storage.listdir("waiting")[0] if default_storage.exists("waiting") else []:
+    for name in stored_in("waiting")[0]:
         files = staged_photo_names(uuid.UUID(name))
         if all(default_storage.get_modified_time(file) < now - STAGED_FOR for file in files):
             delete_staged_photos(uuid.UUID(name))

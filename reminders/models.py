@@ -42,6 +42,9 @@ class DaysPast(Func):
     output_field = IntegerField()
 
 
+# From here on nobody knows the month of a day that is due (judgement).
+FAR = timedelta(days=5 * 365)
+
 # how many decks, their area, and how many of them have none in the book
 COUNT_AND_AREA = {
     "decks": Count("*"),
@@ -59,8 +62,12 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         return self.exclude(deck__in=archived.values("pk")).exclude(deck__in=left.values("pk"))
 
     def due_in(self, month: date) -> "ForecastQuerySet":
-        """Due in that month."""
-        return self.filter(due_on__gte=month, due_on__lt=shift_months(month, 1))
+        """Due in that month; a day so far off that nobody knows its month is in none."""
+        return self.foreseeable().filter(due_on__gte=month, due_on__lt=shift_months(month, 1))
+
+    def foreseeable(self) -> "ForecastQuerySet":
+        """Without those that are `is_far`."""
+        return self.filter(due_on__lte=F("computed_on") + Value(FAR))
 
     def due_before(self, month: date) -> "ForecastQuerySet":
         """Due earlier; no coat has gone on since, or the forecast would be a newer one."""
@@ -91,7 +98,7 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
     def with_surfaces(self) -> "ForecastQuerySet":
         """With `others`: surface and due day of what has a day of its own beside the boards."""
         rows = SurfaceForecast.objects.filter(deck=OuterRef("deck")).order_by("due_on", "surface")
-        said = JSONObject(surface="surface", due_on="due_on")
+        said = JSONObject(surface="surface", due_on="due_on", opens_on="window_opens_on")
         return self.annotate(others=ArraySubquery(rows.values(said=said)))
 
     def by_town(self, *, on: date) -> "ForecastQuerySet":
@@ -123,17 +130,25 @@ class ForecastQuerySet(models.QuerySet["Forecast"]):
         """How many become due in each of so many months, from the first on;
         months without any are left out."""
         until = shift_months(first, months)
-        ahead = self.filter(due_on__gte=first, due_on__lt=until).order_by()
+        ahead = self.foreseeable().filter(due_on__gte=first, due_on__lt=until).order_by()
         return dict(ahead.values_list(TruncMonth("due_on")).annotate(decks=Count("*")))
 
 
 class Forecast(models.Model):
-    """When the coat on the boards of a deck is next due, as the model of `model_version` sees it
-    (one row a deck); the deck itself is due with the first of its surfaces."""
+    """When a deck is next due, as the model of `model_version` sees it (one row a deck): with the
+    first of its surfaces. All else is told of the coat that leads the visit: that on the boards,
+    unless what is due first comes too long before them, or they have none."""
 
     deck = models.OneToOneField(Deck, on_delete=models.CASCADE, related_name="forecast")
     job = models.ForeignKey(
         Job, on_delete=models.CASCADE, related_name="+", help_text="The job that made the coat."
+    )
+    surface = models.CharField(
+        max_length=7,
+        choices=Surface.choices,
+        default=Surface.BOARDS,
+        db_default=Surface.BOARDS,
+        help_text="What the coat is on.",
     )
     model_version = models.CharField(max_length=40)
     computed_at = models.DateTimeField(db_default=Now())
@@ -147,7 +162,10 @@ class Forecast(models.Model):
         " costs; of the surface that comes first."
     )
     boards_due_on = models.DateField(
-        help_text="That of the boards; due_on is earlier where something else comes first."
+        null=True,
+        blank=True,
+        help_text="That of the boards, if they have a coat; due_on is earlier where something else"
+        " comes first.",
     )
     late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
     chance_worn = models.FloatField(help_text="On the day of computing.")
@@ -207,6 +225,10 @@ class Forecast(models.Model):
                 condition=Q(due_on__lte=F("boards_due_on")),
             ),
             models.CheckConstraint(
+                name="forecast_of_the_boards_has_their_day",
+                condition=~Q(surface=Surface.BOARDS) | Q(boards_due_on__isnull=False),
+            ),
+            models.CheckConstraint(
                 name="forecast_chances_are_shares",
                 condition=Q(
                     chance_worn__gte=0, chance_worn__lte=1, prior_share__gte=0, prior_share__lte=1
@@ -217,11 +239,32 @@ class Forecast(models.Model):
     def __str__(self) -> str:
         return f"{self.deck}: due on {self.due_on}"
 
+    @property
+    def is_far(self) -> bool:
+        """Whether it is due so far ahead that its month is not known."""
+        return self.due_on > self.computed_on + FAR
+
+    @property
+    def due_words(self) -> str:
+        """“May 2027”, “not before 2033”."""
+        return say_due(self.due_on, self.window_opens_on, self.computed_on)
+
     def advice(self, today: date) -> WorkAdvice:
         """What the chance that a recoat still does says of that day."""
         if self.strip_on and self.strip_on <= today:
             return WorkAdvice.STRIP
         return WorkAdvice.LOOK if self.look_on and self.look_on <= today else WorkAdvice.RECOAT
+
+
+def say_due(due_on: date, opens_on: date, today: date) -> str:
+    """“May 2027”; of a day too far off “not before 2033”, when its window opens."""
+    said = earliest_words(due_on, opens_on, today)
+    return f"not before {said}" if due_on > today + FAR else said
+
+
+def earliest_words(due_on: date, opens_on: date, today: date) -> str:
+    """The month; of a day too far off the year in which its window opens."""
+    return str(opens_on.year) if due_on > today + FAR else display.format_month(due_on)
 
 
 class SurfaceForecastQuerySet(models.QuerySet["SurfaceForecast"]):
@@ -234,8 +277,8 @@ class SurfaceForecastQuerySet(models.QuerySet["SurfaceForecast"]):
 
 
 class SurfaceForecast(models.Model):
-    """When the newest coat on rails, stairs or screens is next due, where that is another day than
-    the boards'; written with the forecast of the deck."""
+    """When the newest coat on rails, stairs or screens is next due, where that may be another day
+    than the boards'; written with the forecast of the deck."""
 
     deck = models.ForeignKey(Deck, on_delete=models.CASCADE, related_name="surface_forecasts")
     surface = models.CharField(max_length=7, choices=Surface.choices)

@@ -8,7 +8,7 @@ from itertools import groupby
 
 from django.db import transaction
 
-from clients.models import Deck, User
+from clients.models import Deck, Surface, User
 from jobs.actions import offers as offer_actions
 from jobs.actions.offers import OfferError
 from jobs.models import Booking, Offer, OfferScope
@@ -135,8 +135,22 @@ def due_date_or_max(known: DeckOutlook | None) -> date:
 
 def deck_outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutlook]:
     """The stored window of each deck, and what waiting risks; a deck without a coat has none."""
-    ids = sorted(deck.pk for deck in decks)
-    coats = read_newest_coats(ids, today=today)
+    rows = list(Forecast.objects.filter(deck__in=sorted(deck.pk for deck in decks)))
+    led_by_boards = [row.deck_id for row in rows if row.surface == Surface.BOARDS]
+    risks = strip_risks(led_by_boards, today=today)
+    return {
+        row.deck_id: DeckOutlook(
+            row.window_opens_on, row.due_on, row.late_on, *risks.get(row.deck_id, ())
+        )
+        for row in rows
+    }
+
+
+def strip_risks(
+    deck_ids: Sequence[int], *, today: date
+) -> dict[int, tuple[float, dict[int, float]]]:
+    """By deck the chance that only a strip will do on the boards, now and after each wait."""
+    coats = read_newest_coats(sorted(deck_ids), today=today) if deck_ids else None
     if coats is None:
         return {}
     now, later = forecast.strip_chances_after_waits(
@@ -145,13 +159,7 @@ def deck_outlooks(decks: Iterable[Deck], *, today: date) -> dict[int, DeckOutloo
         bridge.epoch_days(today),
         [months * DAYS_PER_MONTH for months in WAITING_MONTHS],
     )
-    risks = {
+    return {
         deck: (chance, dict(zip(WAITING_MONTHS, row, strict=True)))
         for deck, chance, row in zip(coats.deck_id, now.tolist(), later.tolist(), strict=True)
-    }
-    return {
-        row.deck_id: DeckOutlook(
-            row.window_opens_on, row.due_on, row.late_on, *risks.get(row.deck_id, ())
-        )
-        for row in Forecast.objects.filter(deck__in=ids)
     }

@@ -43,13 +43,14 @@ class TimelineYear:
     entries: list[TimelineEntry]
 
 
-def deck_timeline(deck: Deck) -> list[TimelineYear]:
-    """The whole history of a deck by year; it comes `with_history`."""
+def deck_timeline(deck: Deck, *, has_loose_photos: bool = True) -> list[TimelineYear]:
+    """The whole history of a deck by year; it comes `with_history`. Photographs that belong to no
+    job are asked for unless it is known that there are none."""
     about = Q(reminders__deck=deck) | Q(reminders=None)
     entries = [
         *job_entries(deck.jobs.all()),
         *visit_entries(deck.visits.all()),
-        *photo_entries([deck.pk]),
+        *(photo_entries([deck.pk]) if has_loose_photos else ()),
         *message_entries(Message.objects.filter(about, client=deck.site.client_id).distinct()),
     ]
     return entries_by_year(entries)

@@ -1,6 +1,7 @@
 """System checks: a configuration that would hurt later is named at start, with what to change."""
 
 from collections.abc import Sequence
+from importlib.util import find_spec
 from typing import Any
 from urllib.parse import SplitResult, urlsplit
 
@@ -11,6 +12,7 @@ from django.utils import timezone
 from django.utils.module_loading import import_string
 
 from restorer import time_zones
+from restorer.bucket import BucketAddress, BucketError, open_bucket
 
 MIN_SECRET_LENGTH = 32  # characters; 32 random ones carry more than the 128 bits that signing needs
 LOCAL_HOSTS = {"localhost", "127.0.0.1", "::1"}
@@ -103,6 +105,73 @@ def check_wellbeing(
         return []  # before the first migration
     troubles = find_troubles(read_wellbeing(now=timezone.now()))
     return [Warning(each.words, hint=each.advice, id="restorer.W014") for each in troubles]
+
+
+@register("files")
+def check_buckets(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Settings of a store in the place of folders that cannot work."""
+    used = [each for each in (settings.MEDIA_BUCKET, settings.BACKUP_BUCKET) if each]
+    if not used:
+        return []
+    found: list[CheckMessage] = [
+        Error(mistake, id="restorer.E006") for mistake in map(mistake_of_bucket, used) if mistake
+    ]
+    found += check_store_settings()
+    if not find_spec("boto3") or not find_spec("storages"):
+        words = "The libraries for a store of files are not installed."
+        hint = "Install this program with its extra `bucket` (docs/server.md)."
+        found.append(Error(words, hint=hint, id="restorer.E008"))
+    return found
+
+
+def mistake_of_bucket(address: str) -> str:
+    try:
+        BucketAddress.parse(address)
+    except BucketError as mistake:
+        return str(mistake)
+    return ""
+
+
+def check_store_settings() -> list[CheckMessage]:
+    """How the store is reached."""
+    missing = [name for name in ("S3_KEY", "S3_SECRET") if not getattr(settings, name)]
+    if not has_scheme(settings.S3_ENDPOINT, {"http", "https"}):
+        missing.append("S3_ENDPOINT")
+    if missing:
+        hint = "S3_ENDPOINT is the address of the store, such as https://store.example.com."
+        words = f"The store of files cannot be reached without {', '.join(missing)}."
+        return [Error(words, hint=hint, id="restorer.E007")]
+    if has_scheme(settings.S3_ENDPOINT, {"http"}) and not is_local(settings.S3_ENDPOINT):
+        words = "Photographs or backups travel to the store without encryption."
+        return [Warning(words, hint="Set S3_ENDPOINT=https://…", id="restorer.W015")]
+    return []
+
+
+def has_scheme(address: str, schemes: set[str]) -> bool:
+    try:
+        parts = urlsplit(address)
+    except ValueError:
+        return False
+    return parts.scheme in schemes and bool(parts.hostname)
+
+
+def is_local(address: str) -> bool:
+    return urlsplit(address).hostname in LOCAL_HOSTS
+
+
+@register("files", deploy=True)
+def check_buckets_answer(app_configs: Any, **kwargs: Any) -> list[CheckMessage]:
+    """Each bucket is asked for what is in it, with the key that will be used."""
+    if check_buckets(None):
+        return []
+    found: list[CheckMessage] = []
+    for address in filter(None, (settings.MEDIA_BUCKET, settings.BACKUP_BUCKET)):
+        try:
+            open_bucket(BucketAddress.parse(address)).names()
+        except BucketError as mistake:
+            hint = "Look at S3_ENDPOINT, S3_KEY, S3_SECRET, S3_REGION and the name of the bucket."
+            found.append(Warning(str(mistake), hint=hint, id="restorer.W016"))
+    return found
 
 
 @register("time_zones")

@@ -10,6 +10,7 @@ import dj_database_url
 from csp.constants import NONE, SELF
 
 from restorer import time_zones
+from restorer.bucket import is_bucket
 from restorer.local import postgres
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -33,6 +34,12 @@ def hosts_of_url(url: str) -> list[str]:
         return [urlsplit(url).hostname or ""] if "//" in url else []
     except ValueError:
         return []
+
+
+def folder_or_bucket(name: str, default: Path) -> tuple[Path, str]:
+    """A folder, and the address of a bucket where the environment names one in its place."""
+    given = os.environ.get(name, "")
+    return (default, given) if is_bucket(given) else (Path(given or default), "")
 
 
 def persistent_secret(name: str) -> str:
@@ -216,10 +223,20 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
 DEMO_PREFIX = "demo-" if MODE == "demo" else ""  # the invented book's files lie apart from yours
-MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT", VAR_DIR / f"{DEMO_PREFIX}photos"))
-BACKUP_DIR = Path(os.environ.get("BACKUP_DIR", VAR_DIR / f"{DEMO_PREFIX}backups"))
+# A folder, or s3://BUCKET/PREFIX of a store that speaks that protocol.
+MEDIA_ROOT, MEDIA_BUCKET = folder_or_bucket("MEDIA_ROOT", VAR_DIR / f"{DEMO_PREFIX}photos")
+BACKUP_DIR, BACKUP_BUCKET = folder_or_bucket("BACKUP_DIR", VAR_DIR / f"{DEMO_PREFIX}backups")
+S3_ENDPOINT = os.environ.get("S3_ENDPOINT", "")
+S3_KEY = os.environ.get("S3_KEY", "")
+S3_SECRET = os.environ.get("S3_SECRET", "")
+S3_REGION = os.environ.get("S3_REGION", "us-east-1")  # what stores without regions take
 STORAGES = {
-    "default": {"BACKEND": "restorer.storage.WholeFiles"},
+    "default": {
+        "BACKEND": "restorer.bucket.files.BucketFiles",
+        "OPTIONS": {"address": MEDIA_BUCKET},
+    }
+    if MEDIA_BUCKET
+    else {"BACKEND": "restorer.storage.WholeFiles"},
     "staticfiles": {"BACKEND": "restorer.storage.ModuleStaticFiles"},
 }
 

@@ -288,6 +288,15 @@ class Reach:
             return False
         return suppression.address_hash(self.business, channel, address) in known
 
+    def why_down(self, channel: str) -> str:
+        """Why the business cannot use a channel at all; empty if it can."""
+        traits = traits_of(channel)
+        if not (traits.is_by_mailbox or traits.through_gateway):
+            return ""
+        if traits.is_by_mailbox and self.business.sender:
+            return ""
+        return self.transports_down.get(channel, "")
+
     @cached_property
     def transports_down(self) -> Mapping[str, str]:
         """Channels that the business cannot use at all, with the reason."""

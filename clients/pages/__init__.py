@@ -2,6 +2,7 @@
 list."""
 
 from clients.pages.access import (
+    REFUSED_FEATURES,
     ViewFunction,
     business_of,
     business_today,
@@ -11,6 +12,7 @@ from clients.pages.access import (
     owner_required,
     redirect_back,
     visitor_address,
+    with_camera,
 )
 from clients.pages.form_page import FormPage, render_form_page
 from clients.pages.handing_over import (
@@ -22,6 +24,7 @@ from clients.pages.handing_over import (
 from clients.pages.list_page import ListPage, render_list_page
 
 __all__ = [
+    "REFUSED_FEATURES",
     "FormPage",
     "ListPage",
     "ViewFunction",
@@ -39,4 +42,5 @@ __all__ = [
     "render_list_page",
     "take_back",
     "visitor_address",
+    "with_camera",
 ]

@@ -15,6 +15,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from clients.models import Business, User
 
 ViewFunction = Callable[..., HttpResponse]
+REFUSED_FEATURES = "camera=(), geolocation=(), microphone=(), payment=(), usb=()"
 
 
 def right_required(right: str, message: str) -> Callable[[ViewFunction], ViewFunction]:
@@ -34,6 +35,18 @@ def right_required(right: str, message: str) -> Callable[[ViewFunction], ViewFun
 
 office_required = right_required("may_send", "Only the owner and the office may do this.")
 owner_required = right_required("may_manage", "Only the owner may do this.")
+
+
+def with_camera(view: ViewFunction) -> ViewFunction:
+    """A page on which a code is read with the camera: our own scripts may ask the person for it."""
+
+    @wraps(view)
+    def answered(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        response = view(request, *args, **kwargs)
+        response["Permissions-Policy"] = REFUSED_FEATURES.replace("camera=()", "camera=(self)")
+        return response
+
+    return answered
 
 
 def visitor_address(request: HttpRequest) -> str:

@@ -124,22 +124,26 @@ class Normals:
 
 @dataclass(frozen=True, slots=True)
 class _ClimateTable:
-    grid: Floats  # (latitudes, longitudes, 24): temperature at the level of the sea, then rain
+    # (latitudes, longitudes, 24): temperature at the level of the sea [0.1 °C], then rain [mm];
+    # whole numbers take half of the memory
+    grid: NDArray[np.int16]
     height_steps: NDArray[np.uint8]  # (latitudes, longitudes), from north and 180° west
     stations: "scipy.spatial.cKDTree"
     station_hours: Floats
 
 
-def _unpack_grid(differences: NDArray[np.int16], scale: int) -> Floats:
-    whole = np.cumsum(differences, axis=-1, dtype=np.int16)
-    return np.moveaxis(whole, 0, -1).astype(np.float32) / np.float32(scale)
+GRID_SCALE = np.repeat(np.array([10, 1], dtype=np.float32), 12)
+
+
+def _unpack_grid(differences: NDArray[np.int16]) -> NDArray[np.int16]:
+    return np.moveaxis(np.cumsum(differences, axis=-1, dtype=np.int16), 0, -1)
 
 
 @cache
 def _climate_table() -> _ClimateTable:
     with np.load(CLIMATE_FILE) as file:
         grid = np.concatenate(
-            [_unpack_grid(file["temperature"], 10), _unpack_grid(file["rain"], 1)], axis=-1
+            [_unpack_grid(file["temperature"]), _unpack_grid(file["rain"])], axis=-1
         )
         sunshine = file["sunshine"]
         steps = np.cumsum(file["height"], axis=-1, dtype=np.uint8)
@@ -186,8 +190,12 @@ def _interpolated(north: NDArray[np.float64], east: NDArray[np.float64]) -> Floa
     across = (right - column).astype(np.float32)[:, None]
     west = column % grid.shape[1]
     next_east = (column + 1) % grid.shape[1]
-    upper = grid[row, west] * (1 - across) + grid[row, next_east] * across
-    lower = grid[row + 1, west] * (1 - across) + grid[row + 1, next_east] * across
+
+    def at(rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Floats:
+        return grid[rows, columns].astype(np.float32) / GRID_SCALE
+
+    upper = at(row, west) * (1 - across) + at(row, next_east) * across
+    lower = at(row + 1, west) * (1 - across) + at(row + 1, next_east) * across
     return upper * (1 - south) + lower * south
 
 

@@ -9,12 +9,13 @@ from typing import Any
 
 from django.db import transaction
 
-from clients.actions.saving import lock_row, lock_until_commit, save_if_changed
+from clients.actions.saving import NameTakenError, lock_row, lock_until_commit, save_if_changed
 from clients.events import decks_changed, job_logged
 from clients.models import Business, Deck, User, ordered_surfaces
 from jobs.actions import bookings
 from jobs.actions.new_decks import NewDeck, add_client_and_deck
 from jobs.actions.offer_withdrawal import withdraw_offers_of_coated_decks
+from jobs.actions.products import remember_can_code
 from jobs.models import (
     Batch,
     Booking,
@@ -49,7 +50,7 @@ class LoggedBeforeError(JobError):
 @dataclass(frozen=True)
 class CoatInput:
     """One product that went on; SI inside. Without a product it is a finish that nobody knows by
-    name, without `coats` nobody counted them."""
+    name, without `coats` nobody counted them. `can_code` is to be remembered for the product."""
 
     product: Product | None
     batch_code: str = ""
@@ -57,6 +58,7 @@ class CoatInput:
     surfaces: Sequence[str] = ("boards",)
     coats: int | None = 1
     litres: Decimal | None = None
+    can_code: str = ""
 
 
 @dataclass(frozen=True)
@@ -125,6 +127,16 @@ def replace_coats_applied(job: Job, coats: list[CoatInput]) -> None:
         save_if_changed(row, values)
     for row in there[len(coats) :]:
         row.delete()
+    remember_can_codes(coats)
+
+
+def remember_can_codes(coats: Sequence[CoatInput]) -> None:
+    for coat in coats:
+        if coat.can_code and coat.product:
+            try:
+                remember_can_code(coat.product, coat.can_code)
+            except NameTakenError as error:
+                raise JobError("can_code", str(error)) from error
 
 
 def replace_worked_hours(job: Job, hours: Mapping[int, Decimal] | None) -> None:

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.core.files.storage import default_storage
 
 from jobs.models import Document, Photo
-from jobs.photos import STAGED_FOR, delete_photo_files
+from jobs.photos import STAGED_FOR, delete_photo_files, stored_in
 
 # folder of the store → the rows that name its files, and by which field
 NAMED_BY = {"decks": (Photo, "image"), "documents": (Document, "file")}
@@ -27,7 +27,7 @@ def delete_orphaned_photos(*, now: datetime) -> int:
 
 
 def old_files(folder: str, now: datetime) -> Iterator[str]:
-    for name in default_storage.listdir(folder)[1]:
+    for name in stored_in(folder)[1]:
         path = f"{folder}/{name}"
         if default_storage.get_modified_time(path) < now - STAGED_FOR:
             yield path
@@ -35,10 +35,8 @@ def old_files(folder: str, now: datetime) -> Iterator[str]:
 
 def month_folders(top: str) -> list[str]:
     """One for each month: decks/2026/11."""
-    if not default_storage.exists(top):
-        return []
     return [
         f"{top}/{year}/{month}"
-        for year in default_storage.listdir(top)[0]
-        for month in default_storage.listdir(f"{top}/{year}")[0]
+        for year in stored_in(top)[0]
+        for month in stored_in(f"{top}/{year}")[0]
     ]

@@ -7,19 +7,21 @@ from functools import cached_property
 from typing import Any, cast
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.forms.formsets import formset_factory
 
 from clients.forms.fields import MeasureField
 from clients.models import Deck, Surface, User, ordered_surfaces
 from jobs.actions.jobs import CoatInput
+from jobs.can_codes import CanCodeError, read_can_code
 from jobs.forms.formsets import BaseRowFormSet, posted_rows
 from jobs.models import CoatApplied, Job, LastUsed, Product
 
 COATS_PREFIX = "coats"
 MAX_COAT_ROWS = 20
 NOT_KNOWN = "unknown"  # a finish that went on and that nobody knows by name
-COAT_FIELDS = ["product", "batch", "colour", "surfaces", "coats", "litres"]
-FOLDED_FIELDS = ["colour", "coats", "surfaces"]
+COAT_FIELDS = ["product", "batch", "colour", "surfaces", "coats", "litres", "can_code"]
+FOLDED_FIELDS = ["colour", "coats", "surfaces", "can_code"]
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class ProductChoices:
 
     @classmethod
     def load(cls) -> "ProductChoices":
-        return cls({str(product.pk): product for product in Product.objects.all()})
+        return cls({str(row.pk): row for row in Product.objects.with_can_codes()})
 
     @classmethod
     def load_for_person(cls, person: User) -> "ProductChoices":
@@ -52,15 +54,19 @@ class ProductChoices:
     @cached_property
     def suggestions(self) -> dict[str, dict[str, list[str]]]:
         """By field and product what is likely, the likeliest first."""
-        found: dict[str, dict[str, list[str]]] = {"batches": {}, "colours": {}}
+        found: dict[str, dict[str, list[str]]] = {"batches": {}, "colours": {}, "can-codes": {}}
         for key, product in self.products.items():
             used = self.used.get(product.pk, LastUsed())
             found["batches"][key] = used.batches
             found["colours"][key] = list(dict.fromkeys([*used.colours, *product.colour_list]))
+            found["can-codes"][key] = product.gtins
         return {
             name: {key: words for key, words in lists.items() if words}
             for name, lists in found.items()
         }
+
+    def product_of_can(self, gtin: str) -> Product | None:
+        return next((row for row in self.products.values() if gtin in row.gtins), None)
 
     @property
     def colours(self) -> list[str]:
@@ -95,9 +101,18 @@ class CoatForm(forms.Form):
             "max_value": "At most 10 coats in one job.",
         },
     )
+    can_code = forms.CharField(
+        label="New code on the can",
+        required=False,
+        max_length=40,
+        help_text="Kept with the product, so that the camera finds it next time.",
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
     surfaces = forms.MultipleChoiceField(
         label="What it went on",
-        widget=forms.CheckboxSelectMultiple(attrs={"class": "segments"}),
+        widget=forms.CheckboxSelectMultiple(
+            attrs={"class": "segments", "data-told-all": "Whole deck"}
+        ),
         error_messages={
             "required": "Tick what it went on.",
             "invalid_choice": "This deck has no %(value)s in the book. Write its size first.",
@@ -151,15 +166,39 @@ class CoatForm(forms.Form):
         """Whether colour, coats and surfaces ask for somebody: a mistake, or no colour yet."""
         if any(self[name].errors for name in FOLDED_FIELDS):
             return True
+        if self["can_code"].value():
+            return True
         chosen = str(self["product"].value() or "")
         is_coloured = chosen in self.shelf.suggestions["colours"]
         return is_coloured and not self["colour"].value()
 
+    def clean_can_code(self) -> str:
+        typed: str = self.cleaned_data["can_code"]
+        if not typed:
+            return ""
+        try:
+            return read_can_code(typed)
+        except CanCodeError as error:
+            raise ValidationError(str(error)) from error
+
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
+        self.check_can_code(values)
         if values.get("product") == NOT_KNOWN and values.get("batch"):
             self.add_error("batch", "A batch is of a product: choose it, or empty this field.")
         return values
+
+    def check_can_code(self, values: dict[str, Any]) -> None:
+        code = values.get("can_code")
+        if not code:
+            return
+        known = self.shelf.product_of_can(code)
+        if known and values.get("product") != str(known.pk):
+            self.add_error(
+                "can_code", f"This code is of {known}. Choose that, or empty this field."
+            )
+        elif values.get("product") == NOT_KNOWN:
+            self.add_error("can_code", "Choose the product that this code is of.")
 
     def coat(self) -> CoatInput:
         values = self.cleaned_data
@@ -170,6 +209,7 @@ class CoatForm(forms.Form):
             surfaces=values["surfaces"] or self.deck_surfaces,
             coats=values["coats"],
             litres=values["litres"],
+            can_code=values["can_code"],
         )
 
 
@@ -199,7 +239,7 @@ class RowChoices:
 
 
 class BaseCoatFormSet(BaseRowFormSet):
-    filled_by = ("product", "batch", "colour", "litres")
+    filled_by = ("product", "batch", "colour", "litres", "can_code")
     row_label = "Product"
 
     def coats(self) -> list[CoatInput]:

@@ -7,13 +7,15 @@ from typing import Any
 from babel import Locale
 from django import forms
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import ProhibitNullCharactersValidator
 
 from clients import display
 from clients.forms.fields import MeasureField, NamedByAction, TypedNumberField, textarea
 from clients.notation import supported_language
+from jobs.can_codes import CanCodeError, printed_can_code, read_can_code
 from jobs.forms.fields import DayField
-from jobs.models import Batch, Product
+from jobs.models import Batch, CanCode, Product
 
 PRODUCT_FIELDS = [
     "name",
@@ -98,6 +100,12 @@ class ProductForm(NamedByAction, forms.ModelForm):
         widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
         help_text="Brush and roller often 10 to 15, airless spray about 30.",
     )
+    can_codes = forms.CharField(
+        label="Codes on its cans",
+        required=False,
+        max_length=600,
+        help_text="The digits under the bars, a code for each size, separated by commas.",
+    )
     data_sheet_url = forms.URLField(
         label="Data sheet (address)", required=False, assume_scheme="https"
     )
@@ -132,6 +140,9 @@ class ProductForm(NamedByAction, forms.ModelForm):
                     "max_value": "Too much to be right.",
                 },
             )
+        if self.instance.pk:
+            gtins = self.instance.can_codes.values_list("gtin", flat=True)
+            self.fields["can_codes"].initial = ", ".join(map(printed_can_code, gtins))
         for name in CHEMICAL_FIELDS if self.is_finish else FINISH_FIELDS:
             del self.fields[name]
         if self.is_finish:
@@ -174,6 +185,17 @@ class ProductForm(NamedByAction, forms.ModelForm):
         for name in PRODUCT_MEASURES:
             setattr(self.instance, name, values.get(name))
         return values
+
+    def clean_can_codes(self) -> list[str]:
+        typed = self.cleaned_data["can_codes"].replace(";", ",").split(",")
+        try:
+            gtins = [read_can_code(code) for code in typed if code.strip()]
+        except CanCodeError as error:
+            raise ValidationError(str(error)) from error
+        taken = CanCode.objects.filter(gtin__in=gtins).exclude(product=self.instance.pk)
+        if other := taken.select_related("product").first():
+            raise ValidationError(f"The code {other.printed} is of {other.product}.")
+        return gtins
 
     def clean_loss_percent(self) -> int:
         return self.cleaned_data["loss_percent"] or 0

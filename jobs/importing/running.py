@@ -11,6 +11,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 from auditlog.context import disable_auditlog, set_actor
 from django.db import connection, transaction
@@ -27,12 +28,14 @@ from jobs.importing.asking import (
     grouped_by_invoice,
     rows_of,
 )
+from jobs.importing.collecting import without_collecting
 from jobs.importing.guessing import FIELDS_BY_NAME
 from jobs.importing.rows import ListRow, UnitRead
 from jobs.importing.writing import ChunkWriter, Outcome, remove_made_rows, what_was_built_on
 from jobs.models import ImportRow, ListImport
 
 ROWS_A_CHUNK = 2_000
+BEFORE_ALL = -1  # no row has this ordinal
 ROWS_BEYOND = 300  # to see where an invoice ends
 AT_ONCE_ROWS = 1_500  # as many are brought in while the page waits
 SLICE_SECONDS = 25  # of the worker, which has other things to do too
@@ -104,9 +107,14 @@ def continue_import(pk: int, *, deadline: float | None) -> int:
     business = Business.current()
     if business is None or source.state != State.RUNNING:
         return 0
-    run = ImportRun(source, business, timezone.now())
-    with writing_words() as wake_writer:
+    with (
+        without_collecting() as collect,
+        writing_words() as wake_writer,
+        ThreadPoolExecutor(max_workers=1) as reader,
+    ):
+        run = ImportRun(source, business, timezone.now(), reader)
         while run.step():
+            collect()
             wake_writer()
             if deadline is not None and time.monotonic() > deadline:
                 return run.rows
@@ -150,15 +158,27 @@ def write_in_thread() -> int:
         connection.close()
 
 
+@dataclass(frozen=True)
+class ReadChunk:
+    """The next rows, and what they say: read already, or being read."""
+
+    rows: Sequence[StagedRow]
+    units: Callable[[], list[UnitRead]]
+
+
 @dataclass
 class ImportRun:
-    """One stretch of work on one list."""
+    """One stretch of work on one list. With a `reader` the next rows are read while the database
+    writes."""
 
     source: ListImport
     business: Business
     now: datetime
+    reader: ThreadPoolExecutor | None = None
     rows: int = 0
     analyzed_at: int = 0
+    ahead: ReadChunk | None = None
+    rows_done: int = -1  # of the list, as this run left it
 
     def __post_init__(self) -> None:
         self.reading = ListReading(self.source, book_facts(self.business, self.now))
@@ -173,26 +193,48 @@ class ImportRun:
     def step(self) -> bool:
         """The next chunk; whether there may be more."""
         with transaction.atomic():
+            commit_without_waiting()
             locked = ListImport.objects.select_for_update().get(pk=self.source.pk)
             if locked.state != State.RUNNING:
                 return False
-            rows = self.next_rows()
-            if not rows:
+            chunk = self.next_chunk(locked)
+            if not chunk.rows:
                 return False
-            listed = rows_of(self.source, rows)
-            units = list(self.reading.units(listed))
+            units = chunk.units()
+            if self.reader:
+                self.ahead = self.read_chunk(chunk.rows[-1].ordinal)
             outcomes = self.writer.write(units)
             store_outcomes(self.source, outcomes)
-            store_progress(locked, units, outcomes, self.writer)
-        self.rows += len(rows)
+            self.rows_done = store_progress(locked, units, outcomes, self.writer)
+        self.rows += len(chunk.rows)
         if self.rows >= 2 * self.analyzed_at + ROWS_A_CHUNK:
             analyze_tables()
             self.analyzed_at = self.rows
         return True
 
-    def next_rows(self) -> list[StagedRow]:
+    def next_chunk(self, locked: ListImport) -> ReadChunk:
+        """What was read ahead, unless another worker has been at the list since."""
+        ahead = self.ahead
+        if ahead and locked.rows_done == self.rows_done:
+            return ahead
+        if ahead:
+            ahead.units()  # one at a time
+        return self.read_chunk(BEFORE_ALL)
+
+    def read_chunk(self, after: int) -> ReadChunk:
+        """Of the rows beyond that ordinal."""
+        rows = self.next_rows(after)
+        listed = rows_of(self.source, rows)
+        if self.reader:
+            return ReadChunk(rows, self.reader.submit(self.units_of, listed).result)
+        return ReadChunk(rows, partial(self.units_of, listed))
+
+    def units_of(self, listed: Sequence[ListRow]) -> list[UnitRead]:
+        return list(self.reading.units(listed))
+
+    def next_rows(self, after: int) -> list[StagedRow]:
         """Whole invoices only."""
-        rows = waiting_rows(self.source, ROWS_A_CHUNK + ROWS_BEYOND)
+        rows = waiting_rows(self.source, ROWS_A_CHUNK + ROWS_BEYOND, after)
         if len(rows) <= ROWS_A_CHUNK:
             return rows
         plain = [ListRow(at, row.cells) for at, row in enumerate(rows)]
@@ -201,13 +243,20 @@ class ImportRun:
         return rows[:end]
 
 
-def waiting_rows(source: ListImport, most: int) -> list[StagedRow]:
+def commit_without_waiting() -> None:
+    """What a crash takes of it goes together with the rows that say it was done, so it is done
+    again; the end of the list waits for the disk."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL synchronous_commit = off")
+
+
+def waiting_rows(source: ListImport, most: int, after: int) -> list[StagedRow]:
     """The next ones in order. As JSON, which is read many times faster than arrays are."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT number, ordinal, to_json(cells)::text FROM jobs_importrow"
-            " WHERE source_id = %s AND state = %s ORDER BY ordinal LIMIT %s",
-            [source.pk, ImportRow.State.WAITING, most],
+            " WHERE source_id = %s AND state = %s AND ordinal > %s ORDER BY ordinal LIMIT %s",
+            [source.pk, ImportRow.State.WAITING, after, most],
         )
         return [
             StagedRow(source.pk, number, ordinal, json.loads(cells))
@@ -266,8 +315,8 @@ def store_progress(
     units: Sequence[UnitRead],
     outcomes: Sequence[Outcome],
     writer: ChunkWriter,
-) -> None:
-    """How far it is, and what was made so far."""
+) -> int:
+    """How far it is, and what was made so far; returns how many rows are done."""
     counts: Counter[str] = Counter(source.counts)
     for outcome in outcomes:
         counts.update({kind: len(keys) for kind, keys in outcome.made.items()})
@@ -275,10 +324,11 @@ def store_progress(
     for kind, keys in writer.coats.made.items():
         counts[kind] = len(set(source.made.get(kind, [])) | set(keys))
         source.made[kind] = sorted({*source.made.get(kind, []), *keys})
-    done = source.rows_done + sum(len(unit.numbers) for unit in units)
+    done = min(source.rows_done + sum(len(unit.numbers) for unit in units), source.rows_total)
     ListImport.objects.filter(pk=source.pk).update(
-        counts=dict(counts), made=source.made, rows_done=min(done, source.rows_total)
+        counts=dict(counts), made=source.made, rows_done=done
     )
+    return done
 
 
 def analyze_tables() -> None:

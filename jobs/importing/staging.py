@@ -10,6 +10,7 @@ from django.db import connection, transaction
 
 from clients.models import Business, Place, User
 from clients.places.spelling import fold_place_name
+from jobs.importing.collecting import without_collecting
 from jobs.importing.files import ListError, RawSheet, read_pasted_cells, read_sheets
 from jobs.importing.gazetteer import Gazetteer, KnownTown
 from jobs.importing.guessing import (
@@ -46,14 +47,15 @@ def stage_pasted_cells(
 def stage_sheets(
     sheets: Iterable[RawSheet], name: str, business: Business, by: User | None, now: datetime
 ) -> list[ListImport]:
-    gazetteer = load_gazetteer(business)
-    found = [stage_sheet(sheet, name, gazetteer, by, now) for sheet in sheets]
-    staged = [source for source in found if source is not None]
-    if not staged:
-        raise ListError("The file holds no rows. Choose the list with your clients.")
-    reader = ContentReader(gazetteer, business.today(now))
-    for source in staged:
-        guess_mapping(source, reader)
+    with without_collecting():
+        gazetteer = load_gazetteer(business)
+        found = [stage_sheet(sheet, name, gazetteer, by, now) for sheet in sheets]
+        staged = [source for source in found if source is not None]
+        if not staged:
+            raise ListError("The file holds no rows. Choose the list with your clients.")
+        reader = ContentReader(gazetteer, business.today(now))
+        for source in staged:
+            guess_mapping(source, reader)
     return staged
 
 

@@ -19,7 +19,7 @@ from jobs.models.offer import Offer, OfferLine, OfferQuerySet, OfferScope, Offer
 from jobs.models.offer_event import OfferEvent
 from jobs.models.offer_terms import TERM_HEADINGS, OfferTerms
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
-from jobs.models.product import Batch, FinishClass, Product
+from jobs.models.product import Batch, CanCode, FinishClass, Product
 from jobs.models.search import SearchEntry, SearchWord, UnwrittenSearch
 from jobs.models.structure import Defect, StructureCheck
 from jobs.models.visit import GRADE_FIELDS, Visit
@@ -34,6 +34,7 @@ __all__ = [
     "Batch",
     "Booking",
     "BookingDay",
+    "CanCode",
     "Coat",
     "CoatApplied",
     "CoatAppliedQuerySet",

@@ -1,9 +1,12 @@
 """Products as their data sheets describe them, and the batches that came into the van."""
 
+from django.contrib.postgres.expressions import ArraySubquery
 from django.db import models
 from django.db.models import OuterRef, Q, Subquery
 from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
+
+from jobs.can_codes import GTIN_DIGITS, printed_can_code
 
 
 class FinishClass(models.TextChoices):
@@ -32,6 +35,11 @@ class ProductQuerySet(models.QuerySet["Product"]):
 
     def in_use(self) -> "ProductQuerySet":
         return self.filter(is_active=True)
+
+    def with_can_codes(self) -> "ProductQuerySet":
+        """Each with `gtins`, the codes on its cans."""
+        codes = CanCode.objects.filter(product=OuterRef("pk")).order_by("gtin").values("gtin")
+        return self.annotate(gtins=ArraySubquery(codes))  # type: ignore[no-redef] # that one
 
 
 class Product(models.Model):
@@ -107,6 +115,7 @@ class Product(models.Model):
     is_active = models.BooleanField("in use", default=True)
 
     objects = ProductQuerySet.as_manager()
+    gtins: list[str]  # where they were asked for, by `with_can_codes`
 
     class Meta:
         ordering = ["kind", "name"]
@@ -141,6 +150,29 @@ class Product(models.Model):
     @property
     def colour_list(self) -> list[str]:
         return [colour.strip() for colour in self.colours.split(",") if colour.strip()]
+
+
+class CanCode(models.Model):
+    """The code on one size of can, by which a camera finds the product."""
+
+    product = models.ForeignKey(Product, on_delete=models.CASCADE, related_name="can_codes")
+    gtin = models.CharField(max_length=GTIN_DIGITS, unique=True)
+
+    class Meta:
+        ordering = ["product_id", "gtin"]
+        constraints = [
+            models.CheckConstraint(
+                name="can_code_has_14_digits", condition=Q(gtin__regex=r"^[0-9]{14}$")
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.product} · {self.printed}"
+
+    @property
+    def printed(self) -> str:
+        """As it stands on the can."""
+        return printed_can_code(self.gtin)
 
 
 class Batch(models.Model):

@@ -8,10 +8,14 @@ from jobs.offers.drafting import (
     offer_tax_rows,
 )
 from jobs.offers.hour_estimates import (
+    WHOLE_DECK,
     DeckHours,
     DeckListPrice,
+    DuePart,
+    due_parts,
     list_prices_by_deck,
     work_hours_by_deck,
+    work_shares,
 )
 from jobs.offers.ledger import (
     JOB_COLUMNS,
@@ -56,11 +60,13 @@ __all__ = [
     "LEDGER_TABLES",
     "OFFER_COLUMNS",
     "WAITING_MONTHS",
+    "WHOLE_DECK",
     "DeckHours",
     "DeckListPrice",
     "DeckOutlook",
     "DraftedOffer",
     "DraftingContext",
+    "DuePart",
     "JobLedger",
     "JobMoney",
     "OfferBrief",
@@ -78,6 +84,7 @@ __all__ = [
     "draft_offer",
     "drafted_line_row",
     "drafting_context",
+    "due_parts",
     "is_offer_bookable",
     "is_offer_link_expired",
     "jobs_with_money",
@@ -94,4 +101,5 @@ __all__ = [
     "weeks_for_work",
     "with_tax_names",
     "work_hours_by_deck",
+    "work_shares",
 ]

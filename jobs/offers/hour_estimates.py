@@ -8,7 +8,9 @@ from decimal import Decimal
 
 from django.db import connection
 
-from clients.models import Deck
+from clients.models import Deck, Surface
+from jobs.forecast_summary import surfaces_for_later_by_deck
+from jobs.materials import Surfaces
 from jobs.models import Offer, OfferScope, PriceList, Rate
 from jobs.offers.pricing import WORK_UNITS, PriceTable, TaskRate
 from jobs.offers.pricing_inputs import prices_from_list
@@ -18,6 +20,14 @@ DECK_MEASURES_SQL = (
     "SELECT id, area_m2, rail_m, stair_treads, screen_m2 FROM clients_deck WHERE id = ANY"
     " (%(decks)s::bigint[])"
 )
+
+# In what each surface is measured and priced.
+UNIT_OF_SURFACE = {
+    Surface.BOARDS: "m2",
+    Surface.STAIRS: "tread",
+    Surface.RAILS: "m",
+    Surface.SCREENS: "screen",
+}
 
 # Number, area, metres of rail, treads, square metres of screens.
 DeckMeasures = tuple[int, Decimal | None, Decimal, int, Decimal]
@@ -32,6 +42,27 @@ class DeckHours:
     recoat: float
     strip: float
     is_strip: bool  # a strip is proposed already
+    is_drafted: bool = False  # of a draft, which counts the surfaces that stand in it
+
+    def of_part(self, part: "DuePart") -> "DeckHours":
+        """Of what is due alone; only boards are stripped."""
+        if self.is_drafted:
+            return self
+        recoat = self.recoat * part.share
+        strip = self.strip * part.share if part.has_boards else recoat
+        return replace(self, recoat=recoat, strip=strip, is_strip=self.is_strip and part.has_boards)
+
+
+@dataclass(frozen=True)
+class DuePart:
+    """What the next visit takes of a deck on which something is left for later: its share of the
+    work of a recoat of all, and whether the boards are in it."""
+
+    share: float
+    has_boards: bool
+
+
+WHOLE_DECK = DuePart(1.0, has_boards=True)
 
 
 @dataclass(frozen=True)
@@ -72,6 +103,59 @@ def work_hours_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, D
     if not all(hours.recoat and hours.strip for hours in found.values()):
         return {}
     return found | hours_from_drafts(found)
+
+
+def due_parts(deck_ids: Collection[int], *, today: date) -> dict[int, DuePart]:
+    """By deck; decks of which all is due together are left out."""
+    later = surfaces_for_later_by_deck(deck_ids, today=today) if deck_ids else {}
+    shares = work_shares(later, today=today)
+    return {
+        deck: DuePart(
+            sum(share for name, share in shares[deck].items() if name not in left),
+            Surface.BOARDS not in left,
+        )
+        for deck, left in later.items()
+    }
+
+
+def work_shares(deck_ids: Collection[int], *, today: date) -> dict[int, dict[str, float]]:
+    """Of each deck what part of a recoat of all falls to each of its surfaces: by the minutes of
+    the list in force, without them by square metres. In a fixed number of queries."""
+    if not deck_ids:
+        return {}
+    row = PriceList.objects.in_force(today)
+    minutes = per_unit_of_task(prices_from_list(row), lambda rate: rate.minutes) if row else {}
+    known = outlines(deck_ids, today=today) if row else {}
+    measures = deck_measures(deck_ids)
+    usual = usual_area_if_needed(area for _, area, *_ in measures)
+    found = {}
+    for deck, area, rail, treads, screens in measures:
+        boards = usual if area is None else float(area)
+        sizes = sizes_by_unit(boards, rail, treads, screens)
+        work = minutes_by_surface(known[deck], sizes, minutes) if row else {}
+        if not all(work.get(name) for name, unit in UNIT_OF_SURFACE.items() if sizes[unit]):
+            work = square_metres(boards, rail, treads, screens)
+        total = sum(work.values())
+        found[deck] = {name: each / total for name, each in work.items() if each}
+    return found
+
+
+def minutes_by_surface(
+    outline: Outline, sizes: Mapping[str, float], minutes: Mapping[str, list[tuple[str, float]]]
+) -> dict[str, float]:
+    """Of a recoat."""
+    per_unit = dict.fromkeys(WORK_UNITS, 0.0)
+    for task, times in outline.recoat.items():
+        for unit, each in minutes[task]:
+            per_unit[unit] += each * float(times)
+    return {name: per_unit[unit] * sizes[unit] for name, unit in UNIT_OF_SURFACE.items()}
+
+
+def square_metres(boards: float, rail: Decimal, treads: int, screens: Decimal) -> dict[str, float]:
+    areas = Surfaces.from_measures(
+        area_m2=Decimal(str(boards)), treads=treads, rail_m=rail, screen_m2=screens
+    )
+    return {name: float(area) for name, area in areas.nonzero_areas()}
 
 
 def list_prices_by_deck(deck_ids: Collection[int], *, today: date) -> dict[int, DeckListPrice]:
@@ -166,7 +250,12 @@ def hours_from_drafts(found: Mapping[int, DeckHours]) -> dict[int, DeckHours]:
         "offer_id"
     )
     return {
-        deck: replace(found[deck], is_strip=work == OfferScope.Work.STRIP, **{work: float(hours)})
+        deck: replace(
+            found[deck],
+            is_strip=work == OfferScope.Work.STRIP,
+            is_drafted=True,
+            **{work: float(hours)},
+        )
         for deck, work, hours in rows.values_list("deck_id", "work", "hours")
         if deck in found
     }

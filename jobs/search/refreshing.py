@@ -49,6 +49,8 @@ def write_noted_words() -> int:
 @transaction.atomic
 def write_one_note() -> bool:
     with connection.cursor() as cursor:
+        # a note that a crash brings back is written once more
+        cursor.execute("SET LOCAL synchronous_commit = off")
         cursor.execute(
             "DELETE FROM jobs_unwrittensearch WHERE id = (SELECT id FROM jobs_unwrittensearch"
             " ORDER BY id LIMIT 1 FOR UPDATE SKIP LOCKED) RETURNING client_ids"

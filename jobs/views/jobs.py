@@ -19,6 +19,7 @@ from clients.pages import (
     current_user,
     owner_required,
     render_form_page,
+    with_camera,
 )
 from clients.views.editing import RecordEdit, edit_record
 from jobs import actions
@@ -84,6 +85,7 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
     }
 
 
+@with_camera
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
     today = business_today(request)

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from clients.models import Deck
-from clients.pages import business_today, current_user
+from clients.pages import business_today, current_user, with_camera
 from jobs import actions, photos, search
 from jobs.actions.jobs import JobError, LoggedBeforeError, NewJob
 from jobs.actions.new_decks import NewDeck
@@ -26,6 +26,7 @@ MAX_RECENT_DECKS = 6
 MAX_FOUND_DECKS = 20
 
 
+@with_camera
 @require_http_methods(["GET", "HEAD", "POST"])
 def log_job_page(request: HttpRequest) -> HttpResponse:
     """The page `jobs:log`; `?deck=` opens it for a deck, `?new=1` for a client who is not in the

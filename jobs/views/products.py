@@ -11,7 +11,13 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
 from clients.actions.saving import NameTakenError
-from clients.pages import ListPage, business_of, office_required, render_list_page
+from clients.pages import (
+    ListPage,
+    business_of,
+    office_required,
+    render_list_page,
+    with_camera,
+)
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 from jobs import actions
 from jobs.forms.product import ProductForm
@@ -34,6 +40,7 @@ def list_products(request: HttpRequest) -> HttpResponse:
     return render_list_page(request, around, Product.objects.with_job_counts())
 
 
+@with_camera
 @require_http_methods(["GET", "HEAD", "POST"])
 def new_product(request: HttpRequest) -> HttpResponse:
     """Everyone may add a product: the crew stands on the deck with a tin the office has not heard
@@ -61,6 +68,7 @@ def save_product_form(
 
 
 @office_required
+@with_camera
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit_product(request: HttpRequest, pk: int) -> HttpResponse:
     def build(product: Product, data: QueryDict | None) -> FormsOfPage:

@@ -17,7 +17,13 @@ from clients.messaging.law import AGREED_BASES
 from clients.messaging.reach import ContactPurpose, Reach, Route
 from clients.models import Business, Channel, Client, Deck, Property, traits_of
 from jobs.models import Booking, CoatApplied, Job, Offer, Photo
-from jobs.offers import week_text, weeks_for_work, work_hours_by_deck
+from jobs.offers import (
+    WHOLE_DECK,
+    due_parts,
+    week_text,
+    weeks_for_work,
+    work_hours_by_deck,
+)
 from reminders.forecasting import client_check_worth
 from reminders.models import CarePlan, ClientAnswer, ClientLink, Forecast, PlanVisit
 
@@ -210,7 +216,9 @@ class ClientPage:
         found = work_hours_by_deck(here, today=self.today)
         if not found:
             return Decimal(0)
-        own = sum(each.strip if each.is_strip else each.recoat for each in found.values())
+        parts = due_parts(here, today=self.today)
+        due = [hours.of_part(parts.get(deck, WHOLE_DECK)) for deck, hours in found.items()]
+        own = sum(each.strip if each.is_strip else each.recoat for each in due)
         visit = max(each.visit for each in found.values())
         return Decimal(str(round(own + visit, 2)))
 

@@ -36,7 +36,7 @@ class DueDeck(DeckRow):
 
     half_worn_on: date
     late_on: date
-    boards_due_on: date
+    boards_due_on: date | None
     others: list[dict[str, Any]]
     chance_worn: float
     contributions: dict[str, float]

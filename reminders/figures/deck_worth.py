@@ -36,6 +36,7 @@ class DeckWorth:
     money: Floats
     is_estimate: Booleans
     is_strip: Booleans  # shape (n,): the next job is a strip, as its scope has it
+    visit: Floats  # shape (n,): of the hours those of the visit
 
 
 def deck_worth(
@@ -48,10 +49,11 @@ def deck_worth(
     hours = np.zeros((len(decks), 2))
     money = np.full((len(decks), 2), np.nan)
     is_estimate = np.zeros((len(decks), 2), dtype=bool)
+    visits = np.zeros(len(decks))
     listed = prices_by_list(decks, own, middle, today)
     for place, deck in enumerate(decks):
         labour = times.decks[deck.deck_id]
-        visit = labour.visit / homes[deck.site_id]
+        visit = visits[place] = labour.visit / homes[deck.site_id]
         hours[place] = visit + labour.recoat, visit + labour.strip
         for column, kind in enumerate(WORK_KINDS):
             charged = own.get((deck.deck_id, kind))
@@ -59,7 +61,7 @@ def deck_worth(
             money[place, column] = guess if charged is None else charged
             is_estimate[place, column] = charged is None
     is_strip = np.array([times.decks[deck.deck_id].is_strip for deck in decks], dtype=bool)
-    return DeckWorth(hours, money, is_estimate, is_strip)
+    return DeckWorth(hours, money, is_estimate, is_strip, visits)
 
 
 def prices_by_list(

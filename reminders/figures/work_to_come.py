@@ -10,7 +10,6 @@ import numpy as np
 
 from clients import display
 from clients.models import Business
-from reminders import forecast
 from reminders.figures.deck_worth import DeckWorth, WornDeck, deck_worth
 from reminders.figures.due_sums import DueSums, sum_due_work
 from reminders.figures.monthly_figure import (
@@ -22,8 +21,8 @@ from reminders.figures.monthly_figure import (
     two_years_from,
     write_value,
 )
+from reminders.figures.surface_work import SharedWorth, worn_pieces, worth_of_pieces
 from reminders.forecast import Floats
-from reminders.forecasting import bridge, read_newest_coats
 from reminders.models import Forecast
 from reminders.months import shift_months
 from reminders.pacing import LabourTimes, labour_times
@@ -48,35 +47,25 @@ def calculate_work_to_come(*, today: date, business: Business) -> MonthlyFigure:
     known = {row[0]: WornDeck._make(row) for row in Forecast.objects.current().worn_deck_rows()}
     months = two_years_from(today.replace(day=1))
     ends = [today, *(shift_months(month, 1) for month in months)]
-    found = [
-        part for ids in batches_of(sorted(known)) if (part := chances_worn(ids, ends, today=today))
+    pieces = [
+        piece for ids in batches_of(sorted(known)) for piece in worn_pieces(ids, ends, today=today)
     ]
-    if not found:
+    if not pieces:
         return work_figure(months, [], [], [])
-    decks = [known[deck] for ids, _ in found for deck in ids]
-    chances = np.concatenate([chances for _, chances in found])
+    decks = [known[deck] for deck in dict.fromkeys(piece.deck_id for piece in pieces)]
     times = labour_times({deck.deck_id: deck.area_m2 for deck in decks}, today=today)
     worth = deck_worth(decks, times, today=today, currency=business.currency)
-    rows = work_rows([ALREADY_DUE, *months], month_chances(chances), worth)
-    return work_figure(months, rows, year_facts(chances, worth), notes_of(decks, worth, times))
+    rows = {deck.deck_id: row for row, deck in enumerate(decks)}
+    shared = worth_of_pieces(pieces, worth, rows, today=today)
+    chances = np.array([piece.chances for piece in pieces])
+    found = work_rows([ALREADY_DUE, *months], month_chances(chances), shared)
+    return work_figure(months, found, year_facts(chances, shared), notes_of(decks, worth, times))
 
 
 def batches_of(deck_ids: Sequence[int]) -> Iterator[Sequence[int]]:
     """What a coat is made of is large while it is calculated: some thousands at a time."""
     for at in range(0, len(deck_ids), DECKS_A_BATCH):
         yield deck_ids[at : at + DECKS_A_BATCH]
-
-
-def chances_worn(
-    deck_ids: Sequence[int], ends: Sequence[date], *, today: date
-) -> tuple[Sequence[int], Floats] | None:
-    """Those of the decks that have a coat, and the chance that it is worn by each of the days."""
-    coats = read_newest_coats(deck_ids, today=today)
-    if coats is None:
-        return None
-    days = [bridge.epoch_days(day) for day in ends]
-    core = bridge.core_coats(coats, today=today)
-    return coats.deck_id, forecast.worn_chances_by_day(core, bridge.active_posterior(), days)
 
 
 def month_chances(chances: Floats) -> Floats:
@@ -91,14 +80,15 @@ def amounts_by_month(of_kinds: Floats, worth: DeckWorth, columns: int) -> Floats
 
 
 def work_rows(
-    labels: Sequence[date | str], chances: Floats, worth: DeckWorth
+    labels: Sequence[date | str], chances: Floats, shared: SharedWorth
 ) -> list[dict[str, Any]]:
     columns = len(labels)
+    worth = shared.worth
     hours = sum_due_work(chances, amounts_by_month(worth.hours, worth, columns))
     money = sum_due_work(chances, amounts_by_month(np.nan_to_num(worth.money), worth, columns))
     guessed = np.where(worth.is_estimate, np.nan_to_num(worth.money), 0.0)
     estimated = (chances * amounts_by_month(guessed, worth, columns)).sum(axis=0)
-    decks = chances.sum(axis=0)
+    decks = chances[shared.is_first].sum(axis=0)
     return [
         {
             "month": label,
@@ -125,11 +115,11 @@ def rounded_amount(value: float, *, places: int = 1) -> Decimal:
     return Decimal(str(round(float(value), places))).quantize(Decimal(1).scaleb(-places))
 
 
-def year_facts(chances: Floats, worth: DeckWorth) -> list[tuple[str, str]]:
+def year_facts(chances: Floats, shared: SharedWorth) -> list[tuple[str, str]]:
     """What is due already, and what comes due in each of the two years."""
     ends = chances[:, [0, MONTHS_A_YEAR, MONTHS_LOOKED_AT]]
     labels = ["Due already", "Next 12 months", "12 months after"]
-    rows = work_rows(labels, month_chances(ends), worth)
+    rows = work_rows(labels, month_chances(ends), shared)
     return [(str(row["month"]), sum_words(row)) for row in rows]
 
 
@@ -196,7 +186,8 @@ def work_figure(
         facts,
         [
             "When each coat is worn by its forecast, whether the client comes back or not; decks"
-            " already booked are among them.",
+            " already booked are among them. Rails, stairs and screens that are due by themselves"
+            " count in their own month, the deck with its boards.",
             *notes,
             "Left out: what comes due a second time, strips that waiting would bring, price rises,"
             " and that one sunny or wet year moves all decks together, so the sum is a little less"

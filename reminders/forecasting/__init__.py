@@ -10,11 +10,12 @@ from reminders.forecasting.accuracy import (
 from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
 from reminders.forecasting.check_worth import client_check_worth
 from reminders.forecasting.curve import forecast_wear_curve
-from reminders.forecasting.due_surfaces import DueSurfaces, SurfaceDay
+from reminders.forecasting.due_surfaces import DueSurfaces
 from reminders.forecasting.price_ratio import (
     MAX_PRICE_AGE,
     MIN_PRICED_JOBS,
     STRIP_PRICE_RATIO,
+    WAS_ON_BOARDS_SQL,
     kept_middle_prices,
     middle_prices,
 )
@@ -27,6 +28,7 @@ from reminders.forecasting.reasons import (
     reasons_for_client,
     signed_months,
 )
+from reminders.forecasting.surfaces import belief_about, read_leading_coats, read_surface_coats
 from reminders.forecasting.upkeep import deck_upkeep
 
 __all__ = [
@@ -34,9 +36,10 @@ __all__ = [
     "MIN_MEANINGFUL_VISITS",
     "MIN_PRICED_JOBS",
     "STRIP_PRICE_RATIO",
+    "WAS_ON_BOARDS_SQL",
     "DueSurfaces",
     "NewestCoats",
-    "SurfaceDay",
+    "belief_about",
     "client_check_worth",
     "count_graded_visits",
     "deck_upkeep",
@@ -50,7 +53,9 @@ __all__ = [
     "newest_figures",
     "postgres_array",
     "ranked_reasons",
+    "read_leading_coats",
     "read_newest_coats",
+    "read_surface_coats",
     "reasons_for_client",
     "signed_months",
     "visits_still_needed",

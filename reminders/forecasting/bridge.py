@@ -198,11 +198,14 @@ def postgres_array(numbers: Iterable[int]) -> str:
     return "{" + ",".join(map(str, numbers)) + "}"
 
 
+FEW_DECKS = 20  # for so few nothing is compiled
+
+
 def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | None:
     """Of decks with a coating job that are neither archived nor a former client's;
     None if there is no such deck."""
     with connection.cursor() as cursor:
-        if connection.in_atomic_block:  # of a transaction alone, and for many decks
+        if connection.in_atomic_block and len(deck_ids) > FEW_DECKS:  # of a transaction alone
             cursor.execute("SET LOCAL jit = off")  # compiling takes longer than running
         cursor.execute(NEWEST_COATS_SQL, {"decks": postgres_array(deck_ids), "today": today})
         rows = sorted(cursor.fetchall(), key=itemgetter(0))  # cheaper here than as part of the plan

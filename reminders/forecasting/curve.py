@@ -5,9 +5,11 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from clients.models import Surface
 from reminders import forecast
 from reminders.forecasting import bridge
-from reminders.forecasting.bridge import NewestCoats, read_newest_coats
+from reminders.forecasting.bridge import NewestCoats
+from reminders.forecasting.surfaces import belief_about, read_leading_coats
 from reminders.models import Forecast
 from reminders.pictures import DueWindow, FoundGrade, WearCurve, WearFacts, wear_curve
 
@@ -18,7 +20,7 @@ def forecast_wear_curve(
     row: Forecast, *, today: date, key: str = "wear", coats: NewestCoats | None = None
 ) -> WearCurve:
     """The curve from the coat to past the end of the window, in the state of the stored forecast.
-    `coats` is the newest coat of this deck alone, read where it is not given."""
+    `coats` is the coat that it tells of alone, read where it is not given."""
     window = DueWindow(row.window_opens_on, row.half_worn_on, row.late_on)
     coat_on = min(row.job.span.middle, today)
     found = [
@@ -26,6 +28,8 @@ def forecast_wear_curve(
         for visit in row.deck.visits.all()
         if row.job.finished_on < visit.visited_on <= today and (grade := visit.grade) is not None
     ]
+    if row.surface != Surface.BOARDS:  # nobody grades these
+        found = []
     chances = worn_chances(row, coat_on, today, coats)
     hemisphere = "south" if row.deck.site.latitude < 0 else "north"
     words = row.job.day_words if row.job.finished_from else ""
@@ -46,7 +50,7 @@ def worn_chances(
             (row.late_on, 0.8),
             (today, 1.0),
         ]
-    belief = bridge.active_posterior()
+    belief = belief_about(row.surface)
     if belief.path:
         # Along a path of wear a sound visit makes it less likely that the coat was worn before,
         # and no more than that.
@@ -55,7 +59,7 @@ def worn_chances(
     last = max(row.late_on, today)
     end = last + (last - coat_on) / 3 + timedelta(days=60)
     days = np.linspace(bridge.epoch_days(sound_on), bridge.epoch_days(end), CURVE_POINTS).round()
-    coats = coats or read_newest_coats([row.deck_id], today=today)
+    coats = coats or read_leading_coats({row.deck_id: row.surface}, today=today)
     if coats is None:
         return start
     core = bridge.core_coats(coats, today=today)

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from clients import display
 from clients.models import Surface, say_surfaces
+from reminders.models import earliest_words
 
 # What is due within half a year of a visit is done on it: the way there is paid once (judgement).
 TOGETHER = timedelta(days=183)
@@ -14,10 +14,16 @@ TOGETHER = timedelta(days=183)
 
 @dataclass(frozen=True)
 class SurfaceDay:
-    """When one surface is due."""
+    """When one surface is due, and when its window opens if that is known."""
 
     surface: str
     due_on: date
+    opens_on: date | None = None
+
+    def later_words(self, today: date) -> str:
+        """“railing not before May 2029”, of a day far off “railing not before 2033”."""
+        when = earliest_words(self.due_on, self.opens_on or self.due_on, today)
+        return f"{say_surfaces([self.surface]).lower()} not before {when}"
 
 
 @dataclass(frozen=True)
@@ -27,15 +33,27 @@ class DueSurfaces:
     days: Sequence[SurfaceDay]
 
     @classmethod
-    def of(cls, boards_due_on: date, others: Sequence[Mapping[str, Any]]) -> "DueSurfaces":
-        """`others` as `ForecastQuerySet.with_surfaces` reads them; without any nothing is said."""
-        found = [SurfaceDay(Surface.BOARDS, boards_due_on)] if others else []
-        found += [SurfaceDay(row["surface"], date.fromisoformat(row["due_on"])) for row in others]
+    def of(cls, boards_due_on: date | None, others: Sequence[Mapping[str, Any]]) -> "DueSurfaces":
+        """`others` as `ForecastQuerySet.with_surfaces` reads them; without any nothing is said.
+        Boards without a coat have no day."""
+        found = [SurfaceDay(Surface.BOARDS, boards_due_on)] if others and boards_due_on else []
+        found += [
+            SurfaceDay(
+                row["surface"],
+                date.fromisoformat(row["due_on"]),
+                date.fromisoformat(row["opens_on"]) if "opens_on" in row else None,
+            )
+            for row in others
+        ]
         return cls.of_days(found)
 
     @classmethod
     def of_days(cls, days: Iterable[SurfaceDay]) -> "DueSurfaces":
         return cls(sorted(days, key=lambda each: each.due_on))
+
+    @property
+    def has_boards(self) -> bool:
+        return any(each.surface == Surface.BOARDS for each in self.days)
 
     def left_for_later(self, today: date) -> list[SurfaceDay]:
         """Those that a visit on the due day, or today where it was missed, need not take along."""
@@ -44,14 +62,20 @@ class DueSurfaces:
         visit = max(today, self.days[0].due_on)
         return [each for each in self.days if each.due_on > visit + TOGETHER]
 
+    def due_now(self, today: date) -> list[str]:
+        """Those that it takes along."""
+        later = self.left_for_later(today)
+        return [each.surface for each in self.days if each not in later]
+
+    def leading(self, today: date) -> str:
+        """Whose coat the next visit is for: the boards where it takes them along."""
+        now = self.due_now(today)
+        return Surface.BOARDS if Surface.BOARDS in now or not now else now[0]
+
     def words(self, today: date) -> str:
         """“Deck boards; railing not before May 2029”; empty where everything is due together."""
         later = self.left_for_later(today)
-        if not later:
+        if not self.days or (self.has_boards and not later):
             return ""
-        now = [each.surface for each in self.days if each not in later]
-        parts = [
-            f"{say_surfaces([each.surface]).lower()} not before {display.format_month(each.due_on)}"
-            for each in later
-        ]
-        return "; ".join([say_surfaces(now), *parts])
+        parts = [each.later_words(today) for each in later]
+        return "; ".join([say_surfaces(self.due_now(today)), *parts])

@@ -8,10 +8,11 @@ from typing import Any
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
 
+from clients.models import Surface
 from jobs.forecast_summary import ForecastSummary, WorkAdvice
 from reminders.forecasting.curve import forecast_wear_curve
 from reminders.forecasting.due_surfaces import DueSurfaces
-from reminders.models import Forecast
+from reminders.models import Forecast, SurfaceForecast
 
 
 def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]:
@@ -26,13 +27,19 @@ def work_advice(deck_ids: Collection[int], today: date) -> dict[int, WorkAdvice]
 
 
 def surfaces_for_later(deck_ids: Collection[int], today: date) -> dict[int, list[str]]:
-    rows = Forecast.objects.filter(deck__in=deck_ids).order_by().with_surfaces()
-    columns = rows.values_list("deck_id", "boards_due_on", "others")  # type: ignore[misc] # annotated
-    later = {
-        deck: DueSurfaces.of(boards, others).left_for_later(today)
-        for deck, boards, others in columns
-    }
-    return {deck: [each.surface for each in days] for deck, days in later.items() if days}
+    """Where the boards are left for later, or have no coat, so is what has no day of its own."""
+    apart = SurfaceForecast.objects.filter(deck__in=deck_ids).order_by().values("deck_id")
+    rows = Forecast.objects.filter(deck__in=apart).order_by().with_surfaces()
+    found = {}
+    for row in rows.select_related("deck"):
+        days = DueSurfaces.of(row.boards_due_on, row.others)  # type: ignore[attr-defined] # annotated
+        now = days.due_now(today)
+        later = [each.surface for each in days.left_for_later(today)]
+        if Surface.BOARDS not in now:
+            later = [name for name in row.deck.surfaces if name not in now]
+        if later:
+            found[row.deck_id] = later
+    return found
 
 
 def overdue_deck_ids(today: date) -> QuerySet[Forecast, Any]:

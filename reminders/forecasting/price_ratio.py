@@ -12,14 +12,22 @@ STRIP_PRICE_RATIO = 2.2  # while the book has no prices of its own (judgement)
 MIN_RATIO, MAX_RATIO = 1.1, 6.0  # what prices of few jobs may say
 PRICES_KEPT = 3600  # seconds: they move with a season, and the question reads every job
 
-MIDDLE_PRICES_SQL = """
+# What work on rails, stairs or screens alone cost says nothing of a deck; an index names the few
+# products that went elsewhere alone. The rule of the view jobs_coat, which reads more.
+WAS_ON_BOARDS_SQL = """(NOT EXISTS (
+        SELECT FROM jobs_coatapplied elsewhere WHERE elsewhere.job_id = j.id
+            AND NOT (elsewhere.surfaces @> ARRAY['boards']::varchar(7)[])
+    ) OR EXISTS (SELECT FROM jobs_coat coat WHERE coat.job_id = j.id))"""
+
+MIDDLE_PRICES_SQL = f"""
 SELECT j.kind, percentile_cont(0.5) WITHIN GROUP (ORDER BY j.amount / d.area_m2), count(*)
 FROM jobs_job j JOIN clients_deck d ON d.id = j.deck_id
 WHERE j.kind IN ('recoat', 'strip') AND j.amount > 0 AND d.area_m2 > 0
     AND j.finished_on > %(since)s
     AND (%(currency)s::text IS NULL OR j.currency = %(currency)s)
+    AND {WAS_ON_BOARDS_SQL}
 GROUP BY j.kind
-"""
+"""  # noqa: S608 - a constant
 
 
 def middle_prices(*, today: date, currency: str | None) -> dict[str, float]:

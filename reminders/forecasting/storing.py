@@ -2,6 +2,7 @@
 what it says written back by COPY."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import pairwise
 from typing import NamedTuple
@@ -9,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from django.db import connection, transaction
 
-from clients.models import Deck
+from clients.models import Deck, Surface
 from reminders import forecast
 from reminders.forecast import Floats
 from reminders.forecasting.bridge import (
@@ -22,8 +23,13 @@ from reminders.forecasting.bridge import (
     read_newest_coats,
     workable_months_of_coats,
 )
+from reminders.forecasting.due_surfaces import DueSurfaces
 from reminders.forecasting.price_ratio import strip_price_ratio
-from reminders.forecasting.surfaces import SurfaceCoats, read_surface_coats, surface_days
+from reminders.forecasting.surfaces import (
+    SurfacePrediction,
+    predict_surfaces,
+    read_surface_coats,
+)
 
 DECKS_A_TRANSACTION = 2_000  # bounds memory, and how long a row stays locked
 COPY_NULL = "\\N"  # in the text format of COPY
@@ -33,8 +39,10 @@ MAX_FORECAST_DAYS = (
 COPIED_COLUMNS = (
     "deck_id, job_id, model_version, computed_at, computed_on, window_opens_on, half_worn_on,"
     " late_on, chance_worn, median_months, log_sd, reference_months, contributions, prior_share,"
-    " coat_build, sound_on, unknowns, look_on, strip_on, due_on, boards_due_on"
+    " coat_build, sound_on, unknowns, look_on, strip_on, due_on, boards_due_on,"
+    " surface"
 )
+MAX_BUILD = 32_767  # of a smallint
 SURFACE_COLUMNS = "deck_id, job_id, surface, window_opens_on, due_on, late_on"
 
 
@@ -71,14 +79,18 @@ def store_forecast_chunk(deck_ids: Sequence[int], today: date, now: datetime) ->
     coats = read_newest_coats(deck_ids, today=today)
     boards = dict(zip(coats.deck_id, coats.job_id, strict=True)) if coats else {}
     surfaces = read_surface_coats(deck_ids, boards, today=today)
-    others = surface_rows(surfaces, today) if surfaces else []
+    others = list(predict_surfaces(surfaces, today)) if surfaces else []
     # Calculated before COPY starts: it asks for the fit in use, and a connection that copies can
     # answer nothing else.
-    written = forecast_rows(coats, first_due_days(others), (today, now)) if coats else ""
-    replace_rows("reminders_forecast", COPIED_COLUMNS, deck_ids, written)
-    lines = "".join("\t".join(map(str, row)) + "\n" for row in others)
-    replace_rows("reminders_surfaceforecast", SURFACE_COLUMNS, deck_ids, lines)
-    return len(coats) if coats else 0
+    predictions = [*([predict_boards(coats, today)] if coats else []), *others]
+    days = DeckDays.of(predictions)
+    written = [
+        line for each in predictions for line in leading_lines(each, days, as_of=(today, now))
+    ]
+    replace_rows("reminders_forecast", COPIED_COLUMNS, deck_ids, "".join(written))
+    lines = ["\t".join(map(str, row)) + "\n" for each in others for row in surface_rows(each)]
+    replace_rows("reminders_surfaceforecast", SURFACE_COLUMNS, deck_ids, "".join(lines))
+    return len(written)
 
 
 def replace_rows(table: str, columns: str, deck_ids: Sequence[int], written: str) -> None:
@@ -104,85 +116,113 @@ class SurfaceRow(NamedTuple):
     late_on: str
 
 
-def surface_rows(coats: SurfaceCoats, today: date) -> list[SurfaceRow]:
-    days = [iso_dates(each, coats) for each in surface_days(coats, today).T]
-    columns = zip(coats.deck_id, coats.job_id, coats.surface, *days, strict=True)
-    return [SurfaceRow(*row) for row in columns]
+def surface_rows(prediction: SurfacePrediction) -> list[SurfaceRow]:
+    coats = prediction.coats
+    found = prediction.found
+    days = [iso_dates(each, coats) for each in (found.window_opens, prediction.due, found.late)]
+    columns = zip(coats.deck_id, coats.job_id, *days, strict=True)
+    return [
+        SurfaceRow(deck, job, prediction.surface, opens, due, late)
+        for deck, job, opens, due, late in columns
+    ]
 
 
-def first_due_days(rows: Iterable[SurfaceRow]) -> dict[int, str]:
-    """Deck → the day on which the first surface beside its boards is due."""
-    found: dict[int, str] = {}
-    for row in rows:
-        found[row.deck_id] = min(row.due_on, found.get(row.deck_id, row.due_on))
-    return found
-
-
-def forecast_rows(
-    coats: NewestCoats, first_due: Mapping[int, str], as_of: tuple[date, datetime]
-) -> str:
-    today, _ = as_of
+def predict_boards(coats: NewestCoats, today: date) -> SurfacePrediction:
     core = core_coats(coats, today=today)
     found = forecast.predict(core, active_posterior(), epoch_days(today))
-    work_days = forecast.best_work_days(
+    due = forecast.best_work_days(
         core,
         found,
         epoch_days(today),
         workable_months_of_coats(coats, core),
         price_ratio=strip_price_ratio(today=today),
     )
-    boards = iso_dates(work_days, coats)
-    due = [
-        min(day, first_due.get(deck, day)) for deck, day in zip(coats.deck_id, boards, strict=True)
-    ]
-    return "".join(copy_lines(coats, found, list(zip(due, boards, strict=True)), as_of))
+    return SurfacePrediction(Surface.BOARDS, coats, found, due)
+
+
+@dataclass(frozen=True)
+class DeckDays:
+    """Of each deck, as ISO dates: when its boards are due, and what else is, the soonest first."""
+
+    boards: Mapping[int, str]
+    others: Mapping[int, Sequence[tuple[str, str]]]  # deck → due day and surface
+
+    @classmethod
+    def of(cls, predictions: Iterable[SurfacePrediction]) -> "DeckDays":
+        boards: dict[int, str] = {}
+        others: dict[int, list[tuple[str, str]]] = {}
+        for each in predictions:
+            for deck, day in zip(each.coats.deck_id, iso_dates(each.due, each.coats), strict=True):
+                if each.surface == Surface.BOARDS:
+                    boards[deck] = day
+                else:
+                    others.setdefault(deck, []).append((day, each.surface))
+        return cls(boards, {deck: sorted(days) for deck, days in others.items()})
+
+    def first(self, deck: int) -> str:
+        """When the deck is due."""
+        days = [self.boards.get(deck), *(day for day, _ in self.others.get(deck, ()))]
+        return min(filter(None, days))
+
+    def leading(self, deck: int, today: date) -> str:
+        """The surface whose coat the next visit is for."""
+        rows = [{"surface": name, "due_on": day} for day, name in self.others.get(deck, ())]
+        if not rows:
+            return Surface.BOARDS
+        day = self.boards.get(deck)
+        boards = date.fromisoformat(day) if day else None
+        return DueSurfaces.of(boards, rows).leading(today)
+
+
+def leading_lines(
+    prediction: SurfacePrediction, days: DeckDays, *, as_of: tuple[date, datetime]
+) -> Iterator[str]:
+    """The rows of the decks whose next visit is for this surface."""
+    coats = prediction.coats
+    lines = copy_lines(prediction, days, as_of)
+    for deck, line in zip(coats.deck_id, lines, strict=True):
+        if days.leading(deck, as_of[0]) == prediction.surface:
+            yield line
 
 
 def copy_lines(
-    coats: NewestCoats,
-    found: forecast.Prediction,
-    due_days: Sequence[tuple[str, str]],
-    as_of: tuple[date, datetime],
+    prediction: SurfacePrediction, days: DeckDays, as_of: tuple[date, datetime]
 ) -> Iterator[str]:
-    """The rows of COPIED_COLUMNS in the text format of COPY; `due_days` are that of the deck and
-    that of its boards."""
+    """The rows of COPIED_COLUMNS in the text format of COPY."""
     today, now = as_of
+    coats = prediction.coats
+    found = prediction.found
     fixed = f"{found.version}\t{now.isoformat()}\t{today.isoformat()}"
-    opens, half, late, looks, strips = (
-        iso_dates(each, coats)
-        for each in (
-            found.window_opens,
-            found.due_by,
-            found.late,
-            found.look_by,
-            found.strip_by,
-        )
+    opens, half, late = (
+        iso_dates(each, coats) for each in (found.window_opens, found.due_by, found.late)
     )
     chances = np.clip(found.chance_worn_today, 0, 1).tolist()
     shares = np.clip(found.prior_share, 0, 1).tolist()
     numbers = zip(chances, found.median_months.tolist(), found.log_sd.tolist(), strict=True)
-    rows = zip(
-        coats.deck_id,
-        coats.job_id,
-        opens,
-        half,
-        late,
-        numbers,
-        contributions_as_json(found),
-        shares,
-        strict=True,
-    )
+    of_boards = boards_columns(prediction)
+    rows = zip(coats.deck_id, coats.job_id, opens, half, late, numbers, shares, strict=True)
     reference = found.reference_months
-    unknowns = unknowns_as_json(found)
-    ends = zip(looks, strips, due_days, strict=True)
-    completed = zip(rows, coats.build, coats.sound_on, unknowns, ends, strict=True)
-    for row, build, sound, unknown, (look, strip, (due, of_boards)) in completed:
-        deck, job, first, middle, last, (chance, median, spread), why, share = row
+    completed = zip(rows, coats.sound_on, unknowns_as_json(found), of_boards, strict=True)
+    for row, sound, unknown, (why, build, look, strip) in completed:
+        deck, job, first, middle, last, (chance, median, spread), share = row
         yield (
             f"{deck}\t{job}\t{fixed}\t{first}\t{middle}\t{last}\t{chance}\t{median}\t{spread}"
-            f"\t{reference}\t{why}\t{share}\t{min(build, 32767)}\t{sound or COPY_NULL}\t{unknown}"
-            f"\t{look}\t{strip}\t{due}\t{of_boards}\n"
+            f"\t{reference}\t{why}\t{share}\t{build}\t{sound or COPY_NULL}\t{unknown}"
+            f"\t{look}\t{strip}\t{days.first(deck)}\t{days.boards.get(deck, COPY_NULL)}"
+            f"\t{prediction.surface}\n"
         )
+
+
+def boards_columns(prediction: SurfacePrediction) -> Iterable[tuple[str, int, str, str]]:
+    """Reasons, build, and the days from which one looks first and strips: what is known of boards
+    alone."""
+    coats = prediction.coats
+    found = prediction.found
+    if prediction.surface != Surface.BOARDS:
+        return [("{}", 0, COPY_NULL, COPY_NULL)] * len(coats)
+    days = (iso_dates(each, coats) for each in (found.look_by, found.strip_by))
+    builds = (min(build, MAX_BUILD) for build in coats.build)
+    return zip(contributions_as_json(found), builds, *days, strict=True)
 
 
 def unknowns_as_json(found: forecast.Prediction) -> Iterator[str]:

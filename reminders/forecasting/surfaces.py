@@ -1,14 +1,16 @@
 """Rails, stairs and screens: their newest coats read, and when each is due by the belief about the
 boards, moved by what is known of such surfaces."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
 from datetime import date
 from operator import itemgetter
+from typing import Any
 
 import numpy as np
 from django.db import connection
 
+from clients.models import Surface
 from reminders import forecast
 from reminders.forecast import Floats
 from reminders.forecasting.bridge import (
@@ -21,6 +23,7 @@ from reminders.forecasting.bridge import (
     core_coats,
     epoch_days,
     postgres_array,
+    read_newest_coats,
     workable_months_of_coats,
 )
 from reminders.forecasting.price_ratio import strip_price_ratio
@@ -80,6 +83,21 @@ class SurfaceCoats(NewestCoats):
 
     surface: tuple[str, ...]
 
+    @property
+    def rows(self) -> list[tuple[Any, ...]]:
+        """Coat by coat, in the order of the columns."""
+        return list(zip(*(getattr(self, each.name) for each in fields(self)), strict=True))
+
+
+@dataclass(frozen=True)
+class SurfacePrediction:
+    """What is believed of the coats on one kind of surface; `due` in days since 1970-01-01."""
+
+    surface: str
+    coats: NewestCoats
+    found: forecast.Prediction
+    due: Floats
+
 
 def read_surface_coats(
     deck_ids: Sequence[int], boards: Mapping[int, int], *, today: date
@@ -99,24 +117,47 @@ def read_surface_coats(
     return SurfaceCoats(*zip(*rows, strict=True)) if rows else None
 
 
-def surface_days(coats: SurfaceCoats, today: date) -> Floats:
-    """Of each: when its window opens, when it is due and when it is late, in days since
-    1970-01-01; by the belief of its own."""
+def predict_surfaces(coats: SurfaceCoats, today: date) -> Iterator[SurfacePrediction]:
+    """One for each kind of surface, by the belief of its own."""
     core = core_coats(coats, today=today)
-    belief = active_posterior()
     workable = workable_months_of_coats(coats, core)
     price_ratio = strip_price_ratio(today=today)
-    surface = np.array(coats.surface)
-    days = np.empty((len(coats), 3))
-    for name, prior in forecast.SURFACE_PRIORS.items():
-        rows = np.flatnonzero(surface == name)
-        if not len(rows):
+    listed = coats.rows
+    for name in forecast.SURFACE_PRIORS:
+        rows = [row for row, surface in enumerate(coats.surface) if surface == name]
+        if not rows:
             continue
-        part = core.take(rows)
-        moved = belief.with_longer_lives(prior.mean, prior.sd)
-        found = forecast.predict(part, moved, epoch_days(today))
+        part = core.take(np.array(rows))
+        found = forecast.predict(part, belief_about(name), epoch_days(today))
         due = forecast.best_work_days(
             part, found, epoch_days(today), workable[rows], price_ratio=price_ratio
         )
-        days[rows] = np.column_stack([found.window_opens, due, found.late])
-    return days
+        own = NewestCoats(*zip(*(listed[row][:-1] for row in rows), strict=True))
+        yield SurfacePrediction(name, own, found, due)
+
+
+def belief_about(surface: str) -> forecast.Posterior:
+    """That of the boards, moved by what is known of such surfaces."""
+    belief = active_posterior()
+    if surface == Surface.BOARDS:
+        return belief
+    prior = forecast.SURFACE_PRIORS[surface]
+    return belief.with_longer_lives(prior.mean, prior.sd)
+
+
+def read_leading_coats(surface_by_deck: Mapping[int, str], *, today: date) -> NewestCoats | None:
+    """The newest coat of each deck on the surface that is named, in order of deck; None if there
+    is none."""
+    on_boards = [deck for deck, name in surface_by_deck.items() if name == Surface.BOARDS]
+    coats = read_newest_coats(on_boards, today=today)
+    if len(on_boards) == len(surface_by_deck):
+        return coats
+    elsewhere = [deck for deck, name in surface_by_deck.items() if name != Surface.BOARDS]
+    others = read_surface_coats(elsewhere, {}, today=today)
+    rows = [
+        row[:-1] for row in (others.rows if others else []) if row[-1] == surface_by_deck[row[0]]
+    ]
+    if coats:
+        rows += zip(*(getattr(coats, each.name) for each in fields(coats)), strict=True)
+    rows.sort(key=itemgetter(0))
+    return NewestCoats(*zip(*rows, strict=True)) if rows else None

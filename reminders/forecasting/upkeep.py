@@ -7,7 +7,7 @@ from decimal import Decimal
 from functools import cached_property
 from math import isfinite, log
 
-from clients.models import Business
+from clients.models import Business, Surface
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import Job
 from jobs.scope import OutlineFacts, read_outline_facts
@@ -89,7 +89,7 @@ def deck_upkeep(
 ) -> Upkeep | None:
     """For the deck of a forecast; None while the prices of the two jobs are not known. `coats` is
     the newest coat of this deck alone, `work` what the rules of the work ask of its past; both are
-    read where they are not given.
+    read where they are not given. It is about the boards: None where they have no coat.
 
     Its first job comes in the month of the forecast's due day, or in the next one that can be
     worked; the others follow at the best age.
@@ -103,9 +103,10 @@ def deck_upkeep(
     recoat = prices["recoat"]
     strip = prices["strip"]
     core = bridge.core_coats(coats, today=today)
+    median, log_sd = boards_life(row, core, today)
     best = forecast.optimal_recoat_age(
-        log(row.median_months),
-        row.log_sd,
+        log(median),
+        log_sd,
         float(recoat.amount),
         float(strip.amount),
         forecast.FILM_WEAR if core.is_film[0] else forecast.OIL_WEAR,
@@ -123,6 +124,15 @@ def deck_upkeep(
         advice=plan.advice,
         look=look_worth(core, today=today, strip_price=float(strip.amount / recoat.amount)),
     )
+
+
+def boards_life(row: Forecast, core: forecast.Coats, today: date) -> tuple[float, float]:
+    """Median life [clock months] and spread of the coat on the boards, as stored where the
+    forecast tells of them."""
+    if row.surface == Surface.BOARDS:
+        return row.median_months, row.log_sd
+    found = forecast.predict(core, bridge.active_posterior(), bridge.epoch_days(today))
+    return float(found.median_months[0]), float(found.log_sd[0])
 
 
 def coats_a_job(coats: NewestCoats) -> int:
@@ -165,7 +175,7 @@ class UpkeepPlanner:
     @property
     def first_on(self) -> date:
         """The due day, or today where it was missed."""
-        return max(self.row.boards_due_on, self.today)
+        return max(self.row.boards_due_on or self.row.due_on, self.today)
 
     @cached_property
     def advice(self) -> WorkAdvice:

@@ -13,6 +13,7 @@ import numpy as np
 from clients.models import Business
 from jobs import diary
 from jobs.models import Coat
+from jobs.offers import due_parts
 from reminders.forecast import Floats
 from reminders.forecasting import bridge
 from reminders.models import PacedDeck
@@ -191,8 +192,10 @@ class PacingInputsBuilder:
         last = date.fromordinal(int(self.days[-2]) + bridge.EPOCH_ORDINAL)
         decks = open_decks(opens_before=last, near=self.horizon.first, today=self.today)
         decks = [deck for deck in decks if not self.is_elsewhere(by_hand.get(deck.job_id))]
-        times = labour_times({deck.deck_id: deck.area_m2 for deck in decks}, today=self.today)
-        prices = deck_prices(decks, today=self.today, currency=self.business.currency)
+        parts = due_parts([deck.deck_id for deck in decks], today=self.today)
+        areas = {deck.deck_id: deck.area_m2 for deck in decks}
+        times = labour_times(areas, today=self.today, parts=parts)
+        prices = deck_prices(decks, today=self.today, currency=self.business.currency, parts=parts)
         if not decks:
             return self.assemble([], empty_work(self.horizon.weeks), prices, times)
         found = deck_savings(decks, self.days, prices, today=self.today)

@@ -8,10 +8,11 @@ from decimal import Decimal
 from statistics import median
 
 from clients.models import Deck, UsualSize
-from jobs.offers import DeckHours, work_hours_by_deck
+from jobs.offers import DeckHours, DuePart, work_hours_by_deck
 
 # While no price list says the minutes (judgement): for the visit, a m² of recoat, a m² of strip.
 STANDARD_HOURS = (1.0, 0.25, 0.6)
+NO_PARTS: Mapping[int, DuePart] = {}
 
 
 @dataclass(frozen=True)
@@ -31,9 +32,14 @@ class LabourTimes:
         )
 
 
-def labour_times(areas: Mapping[int, Decimal | None], *, today: date) -> LabourTimes:
-    """`areas` are those of the decks in question, by number, in m², None where nobody knows;
-    in a fixed number of queries."""
+def labour_times(
+    areas: Mapping[int, Decimal | None],
+    *,
+    today: date,
+    parts: Mapping[int, DuePart] = NO_PARTS,
+) -> LabourTimes:
+    """`areas` are those of the decks in question, by number, in m², None where nobody knows; of
+    those in `parts` only what is due counts. In a fixed number of queries."""
     usual = Deck.objects.usual_size() if None in areas.values() else None
     taken = {
         deck: usual.area_m2 if area is None and usual else float(area or 0)
@@ -43,7 +49,7 @@ def labour_times(areas: Mapping[int, Decimal | None], *, today: date) -> LabourT
     decks = known or {deck: standard_hours(area) for deck, area in taken.items()}
     rates = [row.recoat / max(taken[deck], 1.0) for deck, row in decks.items()]
     return LabourTimes(
-        decks,
+        decks | {deck: decks[deck].of_part(part) for deck, part in parts.items()},
         median(rates) if rates else STANDARD_HOURS[1],
         is_from_prices=bool(known),
         usual=usual,

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from jobs import diary
 from jobs.models import Offer
+from jobs.offers import due_parts
 from reminders.forecast.arrays import Floats, Integers
 from reminders.models import Forecast
 from reminders.pacing.core import Beta, remaining_chance
@@ -50,9 +51,8 @@ def outstanding_work(
         *outstanding_reminders(known, today),
         *visits_chosen_by_hand(known, elsewhere, before, today),
     ]
-    times = labour_times(
-        {deck: area for each in waiting for deck, area in each.areas.items()}, today=today
-    )
+    areas = {deck: area for each in waiting for deck, area in each.areas.items()}
+    times = labour_times(areas, today=today, parts=due_parts(areas, today=today))
     found = [
         *((each.day, each.moments(times)) for each in waiting),
         *outstanding_offers(known, today),

@@ -12,32 +12,35 @@ from django.db.models.functions import Greatest
 
 from clients.models import Deck
 from jobs.models import STRIP_ABOVE_COATS, Booking, Offer, OfferScope
+from jobs.offers import DuePart
 from reminders import forecast
 from reminders.due import DeckRow, value_columns
 from reminders.forecast import Booleans, Floats
 from reminders.forecasting import (
     MAX_PRICE_AGE,
     STRIP_PRICE_RATIO,
+    WAS_ON_BOARDS_SQL,
     bridge,
     middle_prices,
     postgres_array,
-    read_newest_coats,
+    read_leading_coats,
 )
 from reminders.models import Forecast, ForecastQuerySet, Reminder, Stop
 from reminders.pacing import core
+from reminders.pacing.labour import NO_PARTS
 
 MAX_OPEN_DECKS = 6_000  # read at most, those due nearest to the plan first
 EVEN_SHARE = 0.5  # of films in the mix: an unknown finish is taken for the likelier kind
 # a m² of recoat while none was charged; it scales worth and hours alike and so changes no order
 DEFAULT_PRICE_PER_M2 = 15.0
 
-DECK_PRICE_QUERY = """
-SELECT DISTINCT ON (deck_id, kind) deck_id, kind, amount FROM jobs_job
+DECK_PRICE_QUERY = f"""
+SELECT DISTINCT ON (deck_id, kind) deck_id, kind, amount FROM jobs_job j
 WHERE kind IN ('recoat', 'strip') AND amount > 0 AND currency = %(currency)s
     AND finished_on > %(since)s
-    AND deck_id = ANY (%(decks)s::bigint[])
+    AND deck_id = ANY (%(decks)s::bigint[]) AND {WAS_ON_BOARDS_SQL}
 ORDER BY deck_id, kind, finished_on DESC, id DESC
-"""
+"""  # noqa: S608 - a constant
 
 
 @dataclass
@@ -45,6 +48,7 @@ class OpenDeck(DeckRow):
     """A deck that may be reminded."""
 
     site_id: int
+    surface: str
     median_months: float
     log_sd: float
 
@@ -116,9 +120,10 @@ def deck_prices(
     today: date,
     currency: str,
     middle: Mapping[str, float] | None = None,
+    parts: Mapping[int, DuePart] = NO_PARTS,
 ) -> DeckPrices:
     """The last ones charged on the deck, else the middle price a m² of the others (asked for where
-    it is not at hand)."""
+    it is not at hand); of those in `parts` only of what is due."""
     own = last_charged_prices([deck.deck_id for deck in decks], today=today, currency=currency)
     if middle is None:
         middle = middle_prices(today=today, currency=currency)
@@ -130,6 +135,9 @@ def deck_prices(
     for place, deck in enumerate(decks):
         recoat[place] = own.get((deck.deck_id, "recoat"), recoat[place])
         strip[place] = own.get((deck.deck_id, "strip"), strip[place])
+        if part := parts.get(deck.deck_id):
+            recoat[place] *= part.share
+            strip[place] *= part.share  # of a railing: what it costs more once it peels
     return DeckPrices(recoat, np.maximum(strip, recoat), recoat_m2, is_known=len(middle) == 2)
 
 
@@ -154,7 +162,7 @@ def deck_savings(
 ) -> DeckSavings:
     """`days` are those of the work, one a week and a last one for the plan after this one, since
     1970-01-01."""
-    coats = read_newest_coats([deck.deck_id for deck in decks], today=today)
+    coats = read_leading_coats({deck.deck_id: deck.surface for deck in decks}, today=today)
     assert coats is not None  # noqa: S101 - a forecast has a coat
     order = {deck: place for place, deck in enumerate(coats.deck_id)}
     rows = np.array([order[deck.deck_id] for deck in decks])

@@ -1,5 +1,6 @@
 """Lays out pictures as plain numbers for templates to draw; knows no Django and no clock."""
 
+from reminders.pictures.coat_layers import CoatLayer, CoatLayers, coat_layers
 from reminders.pictures.deck_map import DeckMap, MapDeck, deck_map
 from reminders.pictures.month_columns import (
     CountedIn,
@@ -15,6 +16,8 @@ from reminders.pictures.wear import FoundGrade, WearCurve, WearFacts, chance_on,
 from reminders.pictures.window_bar import WindowBar, window_bar
 
 __all__ = [
+    "CoatLayer",
+    "CoatLayers",
     "CountedIn",
     "DeckMap",
     "DueWindow",
@@ -32,6 +35,7 @@ __all__ = [
     "WearFacts",
     "WindowBar",
     "chance_on",
+    "coat_layers",
     "deck_map",
     "first_of_month",
     "month_columns",

@@ -2,7 +2,7 @@
 channel, and why not."""
 
 from reminders.steps.drafts import Draft, plan_fingerprint, unwritable_decks, write_drafts
-from reminders.steps.facts import ANCHOR_COLUMNS, coats_on_decks
+from reminders.steps.facts import coats_on_decks, is_anchored_before
 from reminders.steps.planner import (
     DueStep,
     LeftOut,
@@ -17,7 +17,6 @@ from reminders.steps.sequence import PENDING_STATES, UNREACHED_STATES
 from reminders.steps.settings import save_sequence
 
 __all__ = [
-    "ANCHOR_COLUMNS",
     "PENDING_STATES",
     "UNREACHED_STATES",
     "Draft",
@@ -30,6 +29,7 @@ __all__ = [
     "ReminderStatus",
     "coats_on_decks",
     "deck_reminder_state",
+    "is_anchored_before",
     "plan_fingerprint",
     "plan_reminders",
     "reminder_statuses",

@@ -3,7 +3,7 @@ about the decks."""
 
 import hashlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import reduce
 from typing import Any
@@ -26,8 +26,8 @@ from jobs.models import AppliedFinish, CoatApplied
 from jobs.partial_dates import DaySpan, Precision
 from jobs.scope import work_advice
 from reminders.client_links import ClientPageAddress, client_page_address
-from reminders.forecasting import DueSurfaces, SurfaceDay, client_check_worth, reasons_for_client
-from reminders.models import Forecast, SurfaceForecast
+from reminders.forecasting import DueSurfaces, client_check_worth, reasons_for_client
+from reminders.models import Forecast
 from reminders.steps.planner import LeftOut, PlannedMessage
 
 
@@ -62,7 +62,7 @@ class DeckFacts:
     due_on: date
     contributions: Mapping[str, float]
     advice: WorkAdvice
-    due_surfaces: Sequence[str] = ()  # where the boards are not due yet
+    due_surfaces: Sequence[str] = ()  # where something else is not due yet
 
     @property
     def label_words(self) -> str:
@@ -197,45 +197,32 @@ def deck_facts_by_id(deck_ids: Collection[int], *, today: date) -> dict[int, Dec
         Forecast.objects.filter(deck__in=deck_ids)
         .order_by()
         .select_related("deck__site", "job__deck__site")
+        .with_surfaces()
     )
     coats = CoatApplied.objects.finishes_by_job([row.job_id for row in rows])
     advice = work_advice([row.deck_id for row in rows], today=today)
-    found = {
-        row.deck_id: deck_facts(row, coats.get(row.job_id, []), advice[row.deck_id]) for row in rows
-    }
-    early = [row for row in rows if row.due_on < row.boards_due_on]
-    return found | (facts_before_boards(early, found, today=today) if early else {})
-
-
-def facts_before_boards(
-    rows: Sequence[Forecast], found: Mapping[int, DeckFacts], *, today: date
-) -> dict[int, DeckFacts]:
-    """Of decks whose boards are not due with what is due on them: its own last coat, which needs a
-    clean and recoat; the reasons of the boards say nothing of it."""
-    others = SurfaceForecast.objects.select_related("job__deck__site").by_deck(
-        [row.deck_id for row in rows]
-    )
-    coats = CoatApplied.objects.finishes_by_job([own[0].job_id for own in others.values()])
-    told = {}
-    for row in rows:
-        own = others[row.deck_id]
-        days = [SurfaceDay(each.surface, each.due_on) for each in own]
-        all_days = DueSurfaces.of_days([*days, SurfaceDay(Surface.BOARDS, row.boards_due_on)])
-        left = {each.surface for each in all_days.left_for_later(today)}
-        if Surface.BOARDS not in left:
-            continue
-        told[row.deck_id] = replace(
-            found[row.deck_id],
-            coats=coats.get(own[0].job_id, []),
-            coated=own[0].job.span,
-            contributions={},
-            advice=WorkAdvice.RECOAT,
-            due_surfaces=[each.surface for each in own if each.surface not in left],
+    return {
+        row.deck_id: deck_facts(
+            row, coats.get(row.job_id, []), told_advice(row, advice), due_part(row, today)
         )
-    return told
+        for row in rows
+    }
 
 
-def deck_facts(row: Forecast, coats: Sequence[AppliedFinish], advice: WorkAdvice) -> DeckFacts:
+def told_advice(row: Forecast, advice: Mapping[int, WorkAdvice]) -> WorkAdvice:
+    """Only boards are stripped or looked at first."""
+    return advice[row.deck_id] if row.surface == Surface.BOARDS else WorkAdvice.RECOAT
+
+
+def due_part(row: Forecast, today: date) -> Sequence[str]:
+    """The surfaces of a deck that are due where something else is not, or has no coat."""
+    days = DueSurfaces.of(row.boards_due_on, row.others)  # type: ignore[attr-defined] # annotated
+    return days.due_now(today) if days.words(today) else ()
+
+
+def deck_facts(
+    row: Forecast, coats: Sequence[AppliedFinish], advice: WorkAdvice, part: Sequence[str]
+) -> DeckFacts:
     place = row.deck.site
     return DeckFacts(
         place.street,
@@ -247,6 +234,7 @@ def deck_facts(row: Forecast, coats: Sequence[AppliedFinish], advice: WorkAdvice
         row.due_on,
         row.contributions,
         advice,
+        part,
     )
 
 

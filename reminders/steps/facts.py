@@ -2,7 +2,7 @@
 each question one query, whatever their number."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -12,16 +12,25 @@ from django.db.models import Q
 
 from clients.messaging.models import Message, SendingRules
 from clients.messaging.models.message import State
+from clients.models import Surface
 from jobs.models import Booking, OfferScope
 from reminders.models import Forecast, ForecastQuerySet, PacedDeck, Reminder, ReminderStep, Stop
 from reminders.steps.sequence import ForecastWindow, PacedWeek, SentReminder
 
-ANCHOR_COLUMNS = {"opens": "window_opens_on", "due": "boards_due_on", "late": "late_on"}
+ANCHOR_COLUMNS = {"opens": "window_opens_on", "late": "late_on"}
+
+
+def is_anchored_before(anchor: str, day: date) -> Q:
+    """Whether the day that a step is counted from lies before that day. Where the boards lead it
+    is theirs, though the deck may be due a little before them."""
+    if anchor != ReminderStep.Anchor.DUE:
+        return Q(**{f"{ANCHOR_COLUMNS[anchor]}__lt": day})
+    is_late_enough = ~Q(surface=Surface.BOARDS) | Q(boards_due_on__lt=day)
+    return Q(due_on__lt=day) & is_late_enough
 
 
 class CoatRow(NamedTuple):
-    """One coat that a word may be due about, with its deck, place and client. The steps are
-    counted from the boards, though the deck may be due before them."""
+    """The coat of a deck that a word may be due about, with its deck, place and client."""
 
     deck_id: int
     job_id: int
@@ -35,7 +44,8 @@ class CoatRow(NamedTuple):
     language: str
     opens_on: date
     due_on: date
-    boards_due_on: date
+    surface: str
+    boards_due_on: date | None
     late_on: date
     zone: str
     country: str
@@ -45,7 +55,10 @@ class CoatRow(NamedTuple):
 
     @property
     def window(self) -> ForecastWindow:
-        return ForecastWindow(self.opens_on, self.boards_due_on, self.late_on)
+        """With the day that steps are counted from."""
+        is_of_boards = self.surface == Surface.BOARDS and self.boards_due_on
+        due_on = self.boards_due_on if is_of_boards else self.due_on
+        return ForecastWindow(self.opens_on, due_on or self.due_on, self.late_on)
 
     @property
     def is_archived(self) -> bool:
@@ -65,6 +78,7 @@ COAT_COLUMNS = (
     "deck__site__client__language",
     "window_opens_on",
     "due_on",
+    "surface",
     "boards_due_on",
     "late_on",
     "deck__site__time_zone",
@@ -90,9 +104,7 @@ def coats_due_before(until: date, steps: Sequence[ReminderStep]) -> ForecastQuer
     reached = Q(job__paced__week__lt=until)
     for step in steps:
         if step.is_on:
-            reached |= Q(
-                **{f"{ANCHOR_COLUMNS[step.anchor]}__lt": until - timedelta(days=step.offset_days)}
-            )
+            reached |= is_anchored_before(step.anchor, until - timedelta(days=step.offset_days))
     return Forecast.objects.current().filter(reached)
 
 
@@ -105,8 +117,17 @@ class ReminderFacts:
     """What is known about the coats of a query;
     questions that nobody asks are not asked of the database."""
 
-    def __init__(self, rows: ForecastQuerySet, *, now: datetime, zone: ZoneInfo) -> None:
+    def __init__(
+        self,
+        rows: ForecastQuerySet,
+        *,
+        now: datetime,
+        zone: ZoneInfo,
+        without: Collection[str] = (),
+    ) -> None:
+        """`without` names facts below of which the caller knows that there are none."""
         self.rows = rows.order_by()
+        vars(self).update({name: {} for name in without})
         self.assumed_unsent: set[int] = set()  # messages that a person takes for not gone out
         self.now = now
         self.zone = zone

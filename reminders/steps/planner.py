@@ -337,8 +337,8 @@ class ReminderPlanner:
         return self.joined_reasons(reasons)
 
     def route(self, client: int, channel: str, day: date) -> Route | Refusal:
-        if channel in self.contacts.transports_down:
-            return Refusal(self.contacts.transports_down[channel])
+        if why := self.contacts.why_down(channel):
+            return Refusal(why)
         return self.contacts.route(client, channel, ContactPurpose.MARKETING, on=day)
 
     def joined_reasons(self, reasons: dict[str, str]) -> str:

@@ -9,8 +9,10 @@ from clients import display
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
 from clients.messaging.outbox import is_in_doubt
+from clients.messaging.reach import Reach
 from clients.models import Business
-from reminders.models import Forecast, ForecastQuerySet, Stop
+from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
+from reminders.steps.facts import ReminderFacts
 from reminders.steps.planner import DueStep, LeftOut, ReminderPlanner, ReminderRequest
 from reminders.steps.sequence import SentReminder, step_name
 
@@ -63,10 +65,22 @@ class DeckReminderState:
 
 
 def deck_reminder_state(
-    forecast: Forecast, *, business: Business, now: datetime
+    forecast: Forecast, contacts: Reach, *, now: datetime, without: Collection[str] = ()
 ) -> DeckReminderState:
-    """What was said last, what comes next and when, and whether somebody stopped it."""
-    planning = plan_next_for_coats(Forecast.objects.filter(pk=forecast.pk), business, now=now)
+    """What was said last, what comes next and when, and whether somebody stopped it. `contacts`
+    are those of its client; `without` as `ReminderFacts` has it."""
+    business = contacts.business
+    planning = ReminderPlanner(
+        now,
+        business.today(now),
+        ReminderRequest(date.max),
+        ReminderStep.objects.sequence(),
+        ReminderFacts(
+            Forecast.objects.filter(pk=forecast.pk), now=now, zone=business.zone, without=without
+        ),
+        contacts,
+    )
+    planning.run()
     job = forecast.job_id
     made = planning.plan
     word = made.planned[0].due_steps[0] if made.planned else None

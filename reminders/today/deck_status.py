@@ -15,7 +15,7 @@ from clients.messaging.models.message import State
 from jobs.models import Booking, Offer, OfferScope
 from reminders.models import ForecastQuerySet, PacedDeck, Reminder, ReminderStep, Stop
 from reminders.months import month_of, shift_months
-from reminders.steps import ANCHOR_COLUMNS, PENDING_STATES, UNREACHED_STATES
+from reminders.steps import PENDING_STATES, UNREACHED_STATES, is_anchored_before
 
 # The tabs of the page in their order; QUIET decks stand under “All” alone.
 DECK_TABS = {
@@ -137,8 +137,7 @@ def next_word(rule: StatusRule) -> Case:
 
 
 def step_is_due(step: ReminderStep, rule: StatusRule) -> Q:
-    before = rule.until - timedelta(days=step.offset_days)
-    return Q(**{f"{ANCHOR_COLUMNS[step.anchor]}__lt": before})
+    return is_anchored_before(step.anchor, rule.until - timedelta(days=step.offset_days))
 
 
 def job_ids_past_step(number: int) -> QuerySet[Any, Any]:

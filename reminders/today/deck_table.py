@@ -37,6 +37,7 @@ from jobs.models import (
     Job,
     OfferScope,
 )
+from jobs.offers import due_parts
 from jobs.scope import work_advice
 from reminders.due import DeckRow, value_columns
 from reminders.forecasting import (
@@ -87,7 +88,7 @@ class TodayDeck(DeckRow):
     late_on: date
     look_on: date | None
     strip_on: date | None
-    boards_due_on: date
+    boards_due_on: date | None
     others: list[dict[str, Any]]
     chance_worn: float
     contributions: dict[str, float]
@@ -283,6 +284,7 @@ class DeckTable:
             today=self.rule.today,
             currency=self.business.currency,
             middle=self.middle_prices,
+            parts=due_parts([line.deck_id for line in found if line.others], today=self.rule.today),
         )
         for line, recoat, strip in zip(
             found, prices.recoat.tolist(), prices.strip.tolist(), strict=True

@@ -3,7 +3,8 @@
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -27,24 +28,31 @@ RUNS_KEPT = 200  # rows that say what was made and tried
 class MadeBackup:
     """A backup in the folder, and those that had their time."""
 
-    path: Path
-    dropped: list[Path]
+    place: str
+    dropped: list[str]
 
 
 def back_up_to_folder(*, passphrase: str, clock: Callable[[], datetime]) -> MadeBackup:
     """Make one, prove it, drop the oldest. Whatever goes wrong is kept for the owner to see."""
     now = clock()
     path = settings.BACKUP_DIR / now.astimezone(UTC).strftime(NAME)
-    try:
+    with note_failure(str(path), now):
         make_folder(path.parent)
         write_backup(path=path, passphrase=passphrase, now=now)
-    except BackupError as mistake:
-        BackupRun.objects.create(started_at=now, file=str(path), problem=str(mistake))
-        raise
     verify_backup(path=path, passphrase=lambda: passphrase, now=clock())
     dropped = drop_old_backups(path.parent)
     forget_old_runs()
-    return MadeBackup(path, dropped)
+    return MadeBackup(str(path), [str(each) for each in dropped])
+
+
+@contextmanager
+def note_failure(place: str, now: datetime) -> Iterator[None]:
+    """Why there is no backup is kept for the owner to see."""
+    try:
+        yield
+    except BackupError as mistake:
+        BackupRun.objects.create(started_at=now, file=place[:500], problem=str(mistake))
+        raise
 
 
 def make_folder(folder: Path) -> None:
@@ -58,7 +66,7 @@ def make_folder(folder: Path) -> None:
 
 def drop_old_backups(folder: Path) -> list[Path]:
     """Files of ours that no rule keeps, and what a killed backup left; others are left alone."""
-    found = {when: path for path in folder.iterdir() if (when := time_in_name(path))}
+    found = {when: path for path in folder.iterdir() if (when := time_in_name(path.name))}
     kept = times_to_keep(found)
     dropped = [path for when, path in sorted(found.items()) if when not in kept]
     for path in [*dropped, *folder.glob(".book-*.part")]:
@@ -66,9 +74,9 @@ def drop_old_backups(folder: Path) -> list[Path]:
     return dropped
 
 
-def time_in_name(path: Path) -> datetime | None:
+def time_in_name(name: str) -> datetime | None:
     try:
-        return datetime.strptime(path.name, NAME).replace(tzinfo=UTC)
+        return datetime.strptime(name, NAME).replace(tzinfo=UTC)
     except ValueError:
         return None
 

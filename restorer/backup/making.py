@@ -12,7 +12,7 @@ from django.conf import settings
 from django.core.files.storage import default_storage
 
 from clients.models import Business
-from jobs.photos import THUMBNAIL_FOLDER
+from jobs.photos import THUMBNAIL_FOLDER, stored_in
 from restorer.backup import archive, database
 from restorer.backup.manifest import Manifest
 from restorer.backup.problem import BackupError
@@ -72,12 +72,7 @@ def fill_archive(writer: archive.ArchiveWriter, dump: Path, manifest: Manifest) 
 
 def stored_file_names(folder: str = "") -> Iterator[str]:
     """Everything in the store that cannot be made again, in order of names."""
-    if folder and not default_storage.exists(folder):
-        return
-    try:
-        folders, files = default_storage.listdir(folder)
-    except FileNotFoundError:
-        return  # no photograph yet
+    folders, files = stored_in(folder)
     prefix = f"{folder}/" if folder else ""
     yield from sorted(f"{prefix}{name}" for name in files)
     for name in sorted(folders):

@@ -58,14 +58,19 @@ def unpacked(path: Path, passphrase: AskPassphrase) -> Iterator[Unpacked]:
         yield Unpacked(Path(name), manifest)
 
 
-def verify_backup(*, path: Path, passphrase: AskPassphrase, now: datetime) -> Manifest:
+def verify_backup(
+    *, path: Path, passphrase: AskPassphrase, now: datetime, kept_as: str = ""
+) -> Manifest:
     """Restore it into a database beside the book, compare table by table and file by file, and
-    remove that again. The result is kept in `BackupRun`."""
+    remove that again. The result is kept in `BackupRun`; `kept_as` is where it lies, if `path` is a
+    copy of it."""
     with backup_turn(), unpacked(path, passphrase) as found:
         wrong = trial_differences(found)
-        record_proof(path, found.manifest, wrong, now)
+        record_proof(path, kept_as or str(path), found.manifest, wrong, now)
     if wrong:
-        raise BackupError(f"{path} does not restore to what was backed up: {'; '.join(wrong)}.")
+        raise BackupError(
+            f"{kept_as or path} does not restore to what was backed up: {'; '.join(wrong)}."
+        )
     return found.manifest
 
 
@@ -78,10 +83,12 @@ def trial_differences(found: Unpacked) -> list[str]:
         return database.differences(found.manifest, name)
 
 
-def record_proof(path: Path, manifest: Manifest, wrong: list[str], now: datetime) -> None:
+def record_proof(
+    path: Path, place: str, manifest: Manifest, wrong: list[str], now: datetime
+) -> None:
     kept = {
         "started_at": manifest.made_at,
-        "file": str(path),
+        "file": place,
         "size_bytes": path.stat().st_size,
         "is_encrypted": archive.is_encrypted(path),
         "row_count": manifest.row_count,
@@ -155,8 +162,8 @@ def require_empty_book(found: Unpacked) -> None:
     for name in found.manifest.photo_names:
         if default_storage.exists(name) and not is_same_file(name, found.files / name):
             raise BackupError(
-                f"The photographs' folder {settings.MEDIA_ROOT} holds another {name}. Set"
-                " MEDIA_ROOT to an empty folder. Nothing was changed."
+                f"The photographs' folder {settings.MEDIA_BUCKET or settings.MEDIA_ROOT} holds"
+                f" another {name}. Set MEDIA_ROOT to an empty folder. Nothing was changed."
             )
 
 

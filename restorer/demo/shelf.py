@@ -4,7 +4,8 @@ every number is made up."""
 from datetime import date, timedelta
 from decimal import Decimal
 
-from jobs.models import Batch, Pack, Product, StockTin
+from jobs.can_codes import read_can_code
+from jobs.models import Batch, CanCode, Pack, Product, StockTin
 
 # Litres and dollars. The larger the pack the cheaper the litre, but for one: a litre from 4 L tins
 # costs less than one from the 10 L pail.
@@ -28,6 +29,13 @@ TINS = [
     ("Kelp Strip", "", "12", False),
     ("Bright Tide", "", "3.5", False),
 ]
+# What stands on the cans of each size; the GS1 prefix 952 is for examples only.
+CAN_CODES = {
+    "Tidewood Deck Oil": "9520000010010 9520000010027",
+    "Saltmarsh Tint": "9520000020019",
+    "Boreal Stain": "9520000030018",
+    "Kelp Strip": "9520000040017",
+}
 FILM_MM = {"Kelp Strip": "1", "Foam Wash": "0.17", "Bright Tide": "0.12"}
 DISCONTINUED_PRODUCT = "Harbour Solid"  # the business lays no films any more
 
@@ -39,6 +47,9 @@ def stock_demo_shelf(*, today: date) -> None:
         for size in sizes.split():
             litres, price = map(Decimal, size.split(":"))
             Pack.objects.create(product=products[name], litres=litres, price=price)
+    for name, codes in CAN_CODES.items():
+        for code in codes.split():
+            CanCode.objects.create(product=products[name], gtin=read_can_code(code))
     for name, film in FILM_MM.items():
         Product.objects.filter(name=name).update(film_mm=Decimal(film))
     Product.objects.filter(name=DISCONTINUED_PRODUCT).update(is_active=False)

@@ -33,10 +33,16 @@ def show_backup(request: HttpRequest) -> HttpResponse:
         "is_proof_old": bool(proven and proven.is_proof_old(now=now)),
         "seen": seen,
         "troubles": list(find_troubles(seen)),
-        "folder": settings.BACKUP_DIR,
-        "is_beside_book": Path(settings.VAR_DIR) in Path(settings.BACKUP_DIR).parents,
+        "folder": settings.BACKUP_BUCKET or settings.BACKUP_DIR,
+        "is_beside_book": is_beside_book(),
     }
     return render(request, "restorer/backup.html", context)
+
+
+def is_beside_book() -> bool:
+    """Whether what takes the book takes its backups too."""
+    in_folder = Path(settings.VAR_DIR) in Path(settings.BACKUP_DIR).parents
+    return in_folder and not settings.BACKUP_BUCKET
 
 
 @require_POST

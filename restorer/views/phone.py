@@ -27,7 +27,10 @@ FRAME_FILES = [
     "restorer/vendor/idb-8.0.4.js",
     *(
         f"restorer/kept/{name}.js"
-        for name in ("day", "elements", "forms", "list", "pictures", "sending", "store", "ticks")
+        for name in (
+            *("cans", "day", "elements", "forms", "handed", "list", "pictures", "scan"),
+            *("sending", "store", "ticks"),
+        )
     ),
 ]
 ICONS = [("192", "any"), ("512", "any"), ("maskable-512", "maskable")]
@@ -41,9 +44,14 @@ def show_worker(request: HttpRequest) -> HttpResponse:
     files = [staticfiles_storage.url(name) for name in FRAME_FILES]
     worker = staticfiles_storage.url("restorer/kept/worker.js")
     version = hashlib.sha256(" ".join([worker, *files]).encode()).hexdigest()[:12]
-    started = json.dumps({"version": version, "files": files})
+    started = json.dumps({"version": version, "files": files, "open": pages_open_to_clients()})
     text = f'import {{ start }} from "{worker}";\nstart({started});\n'
     return HttpResponse(text, content_type="text/javascript; charset=utf-8")
+
+
+def pages_open_to_clients() -> list[str]:
+    """What may be opened on a phone that a client holds, beside the page that they were handed."""
+    return [reverse("privacy"), reverse("sign_in")]
 
 
 @require_GET

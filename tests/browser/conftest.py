@@ -23,6 +23,8 @@ OPTIONS = [
     "--disable-quic",
     "--disable-background-networking",
     "--disable-component-update",
+    "--use-fake-device-for-media-stream",  # a camera that shows a test picture
+    "--use-fake-ui-for-media-stream",
 ]
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}

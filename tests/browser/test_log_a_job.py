@@ -57,6 +57,7 @@ def test_what_matters_only_for_a_strip_shows_when_a_strip_is_chosen(open_as: Ope
 
     expect(page.get_by_text("Wet stripper is very slippery").first).not_to_be_visible()
     page.locator("label", has_text="Strip and seal").click()
+    page.locator("summary", has_text="Cautions").click()
     expect(page.get_by_text("Wet stripper is very slippery").first).to_be_visible()
     page.get_by_label("Product", exact=True).first.select_option(str(stain.pk))
     assert page.get_by_label("Colour").first.get_attribute("list") == f"colours-{stain.pk}"

@@ -17,7 +17,7 @@ from PIL import Image
 from playwright.sync_api import Locator, Page, expect
 
 from clients.models import Deck
-from jobs.models import CoatApplied, Job, Photo
+from jobs.models import CoatApplied, Job, Photo, Product
 from tests.browser.conftest import PHONE
 from tests.browser.test_without_signal import written
 from tests.factories import BatchFactory, CoatFactory, CrewFactory, ProductFactory
@@ -118,6 +118,34 @@ def test_a_known_deck_is_logged_on_two_screens_in_ten_seconds(
     assert (coat.batch and coat.batch.code, coat.litres) == ("TW-0031", Decimal("3.8"))
     assert coat.colour == "Driftwood"
     assert thumb.seconds <= MOST_SECONDS
+
+
+def test_a_deck_with_everything_that_needs_a_strip_takes_two_screens_of_the_owner(
+    open_as: Open, known_deck: Deck
+) -> None:
+    """The longest page that a deck with one product has: price, batches, surfaces, the notice."""
+    known_deck.rail_m, known_deck.stair_treads, known_deck.screen_m2 = Decimal(9), 5, Decimal(4)
+    known_deck.save()
+    oil = Product.objects.get()
+    for days in (30, 60, 90, 120):
+        batch = BatchFactory(product=oil, code=f"TW-26/{days}")
+        CoatFactory(
+            job__deck=known_deck,
+            job__kind="recoat",
+            job__finished_on=timezone.localdate() - timedelta(days=days),
+            product=oil,
+            batch=batch,
+            coats=2,
+            colour="Driftwood",
+            surfaces=known_deck.surfaces,
+        )
+    page = open_as("owner", f"/jobs/log/?deck={known_deck.pk}")
+
+    assert screens_of(page) <= MOST_SCREENS
+    expect(page.get_by_text("This deck needs a strip")).to_be_visible()
+    expect(page.get_by_text("Whole deck, Driftwood, 2 coats")).to_be_visible()
+    taps = page.get_by_role("group", name="Last batches").get_by_role("button")
+    assert taps.evaluate_all("(all) => new Set(all.map((each) => each.offsetTop)).size") == 1
 
 
 def test_a_booked_deck_stands_first_and_is_logged_in_six_seconds(

@@ -6,7 +6,7 @@ from zipfile import ZIP_DEFLATED, ZipFile
 import pytest
 from openpyxl import Workbook
 
-from jobs.importing.files import ListError, read_pasted_cells, read_sheets
+from jobs.importing.files import MAX_LIST_BYTES, ListError, read_pasted_cells, read_sheets
 
 
 def cells(content: bytes) -> list[list[str]]:
@@ -176,3 +176,8 @@ def test_pasted_cells_are_split_at_tabs() -> None:
     sheet = next(iter(read_pasted_cells("Name\tTown\nBram\tChester")))
 
     assert [line.cells for line in sheet.lines] == [["Name", "Town"], ["Bram", "Chester"]]
+
+
+def test_a_file_larger_than_the_limit_is_refused_before_it_is_read() -> None:
+    with pytest.raises(ListError, match=r"larger than 50 MB\. Split it"):
+        next(read_sheets(b"Name,Town\n" + b"x" * MAX_LIST_BYTES))

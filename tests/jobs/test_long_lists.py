@@ -1,6 +1,8 @@
 """Lists that the worker brings in, and what goes wrong on the way."""
 
+import gc
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -85,6 +87,41 @@ def test_the_worker_makes_room_for_other_tasks_and_goes_on_where_it_was(
         importing.continue_imports()
     assert ListImport.objects.get().state == "done"
     assert Job.objects.count() == 120 - 120 // 7
+
+
+def test_two_workers_at_one_list_write_each_row_once(
+    staged: Callable[[int], ListImport], asked: list[str], business: Business
+) -> None:
+    """What one has read ahead the other may have written meanwhile."""
+    source = staged(200)
+    importing.start_import(source=source, now=NOW)
+    with ThreadPoolExecutor(max_workers=1) as reader:
+        runs = [running.ImportRun(source, business, NOW, reader) for _ in range(2)]
+        while sum(run.step() for run in runs):
+            pass
+
+    assert Client.objects.count() == Job.objects.count() == 200 - 200 // 7
+    assert ListImport.objects.get().rows_done == 200
+    assert [run.rows for run in runs] == [120, 80]
+
+
+def test_circles_are_looked_for_again_after_a_list_whatever_became_of_it(
+    staged: Callable[[int], ListImport], asked: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[bool] = []
+
+    def note_and_fail(*_given: object) -> None:
+        seen.append(gc.isenabled())
+        raise DatabaseError("The connection was lost.")
+
+    source = staged(60)
+    importing.start_import(source=source, now=NOW)
+    monkeypatch.setattr(running, "store_outcomes", note_and_fail)
+    with pytest.raises(DatabaseError):
+        importing.continue_imports()
+
+    assert seen == [False]
+    assert gc.isenabled()
 
 
 def test_a_chunk_that_fails_leaves_nothing_half_done(

@@ -204,3 +204,20 @@ def test_the_command_prints_one_row_a_product(deck: Deck) -> None:
             "litres": "4.00",
         }
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "marked"),
+    [
+        ("Ottilie  Saltonby-Wren", "ottilie:1A saltonby:1A wren:1A"),
+        ("12/4 Łódź, Māori", "12:1A 4:1A lodz:1A maori:1A"),
+        ("--- ,,", ""),
+        (f"{'a' * 61} b {'c' * 61} {'d' * 61} {'e' * 60}", f"b:1A {'e' * 60}:1A"),
+    ],
+)
+def test_each_word_of_a_text_is_marked_with_its_weight_and_very_long_ones_are_left_out(
+    text: str, marked: str
+) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT weighted_words(%s, 'A')", [text])
+        assert cursor.fetchone() == (marked,)

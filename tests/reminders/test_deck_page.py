@@ -65,7 +65,7 @@ def test_twenty_years_stand_on_one_page_newest_first(
         said(deck, job)
     refresh(deck)
 
-    with freeze_time(NOW), django_assert_max_num_queries(32):
+    with freeze_time(NOW), django_assert_max_num_queries(24):
         text = as_owner.get(f"/decks/{deck.pk}/").content.decode()
 
     years = [text.index(f"<h3>{year}</h3>") for year in range(2026, 2005, -1)]
@@ -76,6 +76,22 @@ def test_twenty_years_stand_on_one_page_newest_first(
     assert text.count("of-message") == 20
     assert "The next job is a strip" in text
     assert "42 coats lie on the boards" in text
+
+
+def test_a_deck_that_may_be_reminded_asks_little_of_what_is_not_there(
+    coated, page, django_assert_max_num_queries, as_owner
+):
+    """Whether and by what its client can be reached is asked too."""
+    deck = coated(on=date(2024, 6, 10), rail_m=12)
+    deck.jobs.get().coats_applied.update(surfaces=["boards", "rails"])
+    refresh(deck)
+    page(deck)
+
+    with freeze_time(NOW), django_assert_max_num_queries(25):
+        text = as_owner.get(f"/decks/{deck.pk}/").content.decode()
+
+    assert "first reminder" in text
+    assert deck.site.client.contact_points.get().value in text
 
 
 def photo(deck, *, on, job=None):

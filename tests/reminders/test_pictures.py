@@ -16,7 +16,7 @@ from scipy.stats import lognorm
 from clients.display import override_business
 from clients.models import Business
 from reminders import pictures
-from reminders.pictures import DueWindow, FoundGrade, MonthCount, WearFacts
+from reminders.pictures import DueWindow, FoundGrade, MonthCount, WearFacts, coat_layers
 
 COATED = date(2025, 9, 14)
 TODAY = date(2026, 11, 25)
@@ -323,3 +323,14 @@ def test_pictures_obey_the_content_security_policy(
     html = drawn(template, **context)
 
     assert not re.search(r"\s(style|on\w+)=|<style|<script", html)
+
+
+def test_coats_beyond_the_mark_are_drawn_beyond_it_and_very_many_are_cut_off() -> None:
+    few, many = coat_layers(2, 6), coat_layers(42, 6)
+
+    assert [layer.is_beyond for layer in few.layers] == [False, False]
+    assert few.layers[-1].x + few.LAYER < few.mark_x < few.width
+    assert [layer.is_beyond for layer in many.layers] == [False] * 6 + [True] * 6
+    assert all((layer.x > many.mark_x) == layer.is_beyond for layer in many.layers)
+    assert many.layers[-1].x + many.LAYER <= many.width
+    assert coat_layers(0, 6).layers == []

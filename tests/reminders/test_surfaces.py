@@ -1,5 +1,7 @@
 """Rails, stairs and screens: dates of their own, and what that makes of the deck's."""
 
+import csv
+import io
 import json
 from collections.abc import Callable
 from datetime import date, timedelta
@@ -20,14 +22,16 @@ from clients.actions import merging
 from clients.messaging.models import Message
 from clients.models import Deck
 from jobs.models import Offer
-from jobs.offers import build_offer_page
+from jobs.offers import build_offer_page, due_parts, work_shares
 from reminders import actions, forecast
-from reminders.forecasting import DueSurfaces, bridge, read_newest_coats
-from reminders.models import Forecast, ReminderStep, SurfaceForecast
+from reminders.forecasting import DueSurfaces, bridge, middle_prices, read_newest_coats
+from reminders.models import Forecast, Reminder, ReminderStep, SurfaceForecast
 from reminders.months import shift_months
+from reminders.pacing import Horizon, labour_times, last_charged_prices
+from reminders.pacing.inputs import gather_pacing_inputs
 from reminders.steps import ReminderRequest
 from reminders.steps.facts import coats_due_before
-from tests.factories import CoatFactory, JobFactory, ProductFactory, VisitFactory
+from tests.factories import CoatFactory, CrewFactory, JobFactory, ProductFactory, VisitFactory
 from tests.jobs.offer_book import price_list
 from tests.reminders.conftest import NOW, TODAY, coat, refresh
 
@@ -98,27 +102,64 @@ def test_the_belief_about_rails_is_that_about_boards_longer_and_in_more_doubt(
     assert belief.mean[0] == pytest.approx(np.log(16)), "the belief itself is left as it is"
 
 
-def test_a_deck_is_due_with_its_first_surface_and_its_state_is_that_of_the_boards(
+def test_a_deck_is_due_with_its_first_surface_and_its_state_is_that_of_what_leads(
     apart: Deck,
 ) -> None:
     row = Forecast.objects.get(deck=apart)
     rails = own(apart)["rails"]
-    fresh = coat_dates(apart, row)
 
+    assert row.surface == "rails"
     assert row.due_on == rails.due_on < row.boards_due_on
-    assert row.chance_worn < 0.05
-    assert fresh == (date(2026, 9, 10), row.boards_due_on)
-    assert rails.job.finished_on == date(2020, 6, 10)
+    assert row.job.finished_on == rails.job.finished_on == date(2020, 6, 10)
+    assert (row.window_opens_on, row.late_on) == (rails.window_opens_on, rails.late_on)
+    assert row.chance_worn > 0.5
+    assert (row.contributions, row.look_on, row.strip_on) == ({}, None, None)
 
 
-def coat_dates(deck: Deck, row: Forecast) -> tuple[date, date]:
-    """Day of the coat and its due day, on a deck that has the boards alone."""
-    Deck.objects.filter(pk=deck.pk).update(rail_m=0)
+def test_the_boards_lead_again_once_they_are_due_within_half_a_year(apart: Deck) -> None:
+    boards_due_on = Forecast.objects.get(deck=apart).boards_due_on
+    assert boards_due_on
+    refresh(apart, today=boards_due_on - timedelta(days=200))
+    assert Forecast.objects.get(deck=apart).surface == "rails"
+    refresh(apart, today=boards_due_on - timedelta(days=100))
+    row = Forecast.objects.get(deck=apart)
+
+    Deck.objects.filter(pk=apart.pk).update(rail_m=0)
+    refresh(apart, today=boards_due_on - timedelta(days=100))
+    alone = Forecast.objects.get(deck=apart)
+
+    assert row.due_on < row.boards_due_on == alone.due_on
+    of_the_deck = {"id", "computed_at", "due_on"}
+    told = [
+        {name: value for name, value in vars(each).items() if name[0] != "_"}
+        for each in (row, alone)
+    ]
+    differing = {name for name in told[0] if told[0][name] != told[1][name]}
+    assert row.surface == "boards"
+    assert differing <= of_the_deck
+
+
+def test_a_deck_on_whose_boards_nothing_was_put_is_due_with_its_rails(
+    coated: Coated, as_owner: Any
+) -> None:
+    price_list()
+    deck = coated(on=date(2020, 6, 10), rail_m=12, stair_treads=3, label="Sun deck")
+    deck.jobs.get().coats_applied.update(surfaces=["rails"])
     refresh(deck)
-    alone = Forecast.objects.get(deck=deck)
-    assert alone.due_on == alone.boards_due_on
-    assert (alone.window_opens_on, alone.late_on) == (row.window_opens_on, row.late_on)
-    return alone.job.finished_on, alone.due_on
+
+    row = Forecast.objects.get(deck=deck)
+    offer = drafted(deck, as_owner)
+    with freeze_time(NOW):
+        today = as_owner.get("/?tab=all").content.decode()
+        page = as_owner.get(f"/decks/{deck.pk}/").content.decode()
+
+    assert (row.surface, row.boards_due_on) == ("rails", None)
+    assert row.due_on == own(deck)["rails"].due_on
+    assert offer.scopes.get().surfaces == ["rails"]
+    assert "Sun deck" in today
+    assert ">Railing<" in today
+    assert '<td data-label="Last coat">none in the book</td>' in page
+    assert "Worn today" in page
 
 
 def test_stairs_done_on_a_day_of_their_own_have_a_date_of_their_own(coated: Coated) -> None:
@@ -320,13 +361,14 @@ def test_what_is_worked_on_can_be_ticked_where_the_work_is_planned(
     assert "What is worked on" not in alone
 
 
-def test_steps_are_counted_from_the_boards_and_a_reminder_by_hand_names_the_rails(
+def test_the_steps_are_those_of_the_rails_where_they_lead_and_begin_again_with_the_boards(
     apart: Deck,
 ) -> None:
+    """What was said of the rails does not count for the boards."""
     row = Forecast.objects.get(deck=apart)
     month = row.due_on.replace(day=1)
-    steps = coats_due_before(row.due_on + timedelta(days=40), ReminderStep.objects.sequence())
-    assert not steps.filter(deck=apart).exists(), "nothing goes by itself before the boards"
+    steps = ReminderStep.objects.sequence()
+    assert coats_due_before(row.due_on + timedelta(days=40), steps).filter(deck=apart).exists()
 
     asked = ReminderRequest(shift_months(month, 1), [apart.pk], at_once=True)
     actions.queue_reminders(asked=asked, by=None, now=NOW)
@@ -335,6 +377,145 @@ def test_steps_are_counted_from_the_boards_and_a_reminder_by_hand_names_the_rail
     assert f"Sun deck (railing), {apart.site.street}" in text
     assert "Jun 10, 2020" in text
     assert "2026" not in text.split("Sun deck")[1].split("Due")[0]
+    reminder = Reminder.objects.get()
+    assert reminder.job.finished_on == date(2020, 6, 10)
+    assert not Reminder.objects.filter(job__finished_on=date(2026, 9, 10)).exists()
+
+
+def test_a_reminder_names_the_boards_where_the_rails_can_wait(coated: Coated) -> None:
+    deck = coated(on=date(2024, 6, 10), rail_m=12, label="Sun deck")
+    deck.jobs.get().coats_applied.update(surfaces=["boards", "rails"])
+    refresh(deck)
+    month = Forecast.objects.get(deck=deck).due_on.replace(day=1)
+
+    asked = ReminderRequest(shift_months(month, 1), [deck.pk], at_once=True)
+    actions.queue_reminders(asked=asked, by=None, now=NOW)
+
+    assert f"Sun deck (deck boards), {deck.site.street}" in Message.objects.get().text
+
+
+def test_steps_of_boards_that_lead_are_counted_from_their_day(coated: Coated) -> None:
+    deck = coated(on=date(2025, 6, 10))
+    row = Forecast.objects.get(deck=deck)
+    assert row.boards_due_on
+    Forecast.objects.filter(deck=deck).update(due_on=row.boards_due_on - timedelta(days=90))
+    due = [ReminderStep(number=1, anchor="due", offset_days=0, is_on=True)]
+
+    assert not coats_due_before(row.boards_due_on, due).exists()
+    assert coats_due_before(row.boards_due_on + timedelta(days=1), due).exists()
+
+
+def test_a_day_so_far_off_that_nobody_knows_its_month_is_in_none(
+    coated: Coated, as_owner: Any
+) -> None:
+    deck = coated(on=date(2026, 6, 10), rail_m=12)
+    far = date(2037, 6, 1)
+    CoatFactory(job=deck.jobs.get(), surfaces=["rails"], position=2)
+    refresh(deck)
+    deck.surface_forecasts.update(window_opens_on=date(2033, 3, 1), due_on=far, late_on=far)
+    with freeze_time(NOW):
+        near = as_owner.get(f"/decks/{deck.pk}/").content.decode()
+    Forecast.objects.filter(deck=deck).update(
+        window_opens_on=date(2034, 3, 1),
+        due_on=far,
+        half_worn_on=far,
+        late_on=far,
+        boards_due_on=far,
+    )
+    with freeze_time(NOW):
+        page = as_owner.get(f"/decks/{deck.pk}/").content.decode()
+
+    others = [{"surface": "rails", "due_on": "2037-06-01", "opens_on": "2033-03-01"}]
+    said = DueSurfaces.of(date(2027, 5, 10), others).words(TODAY)
+    assert said == "Deck boards; railing not before 2033"
+    assert '<td data-label="Due">not before 2033</td>' in near
+    assert "<dt>Due</dt><dd>not before 2034</dd>" in page
+    assert "June 2037" not in page
+    rows = Forecast.objects.all()
+    assert not rows.due_in(far).exists()
+    assert rows.counts_by_month(far, 2) == {}
+
+
+def test_hours_and_prices_are_those_of_what_is_due(coated: Coated) -> None:
+    """12 m of rail beside 30 m² of boards: by the minutes of a recoat in the list, else by area."""
+    deck = coated(on=date(2024, 6, 10), rail_m=12, area_m2=30)
+    job = deck.jobs.get()
+    job.coats_applied.update(surfaces=["boards", "rails"])
+    refresh(deck)
+    areas = {deck.pk: deck.area_m2}
+
+    by_area = due_parts(areas, today=TODAY)
+    price_list()
+    by_minutes = due_parts(areas, today=TODAY)
+    whole = labour_times(areas, today=TODAY).decks[deck.pk]
+    due = labour_times(areas, today=TODAY, parts=by_minutes).decks[deck.pk]
+
+    assert list(by_area) == [deck.pk]
+    # common practice, no source: a metre of rail has 1.6 m²
+    assert by_area[deck.pk].share == pytest.approx(30 / (30 + 12 * 1.6))
+    assert 0 < by_minutes[deck.pk].share < 1
+    assert due.recoat == pytest.approx(whole.recoat * by_minutes[deck.pk].share)
+    assert due.visit == whole.visit
+    shares = work_shares(areas, today=TODAY)[deck.pk]
+    assert sum(shares.values()) == pytest.approx(1)
+    assert shares["boards"] == pytest.approx(by_minutes[deck.pk].share)
+
+
+def test_a_plan_weighs_the_coat_that_leads_and_asks_for_no_strip_of_rails(
+    apart: Deck, business: Any
+) -> None:
+    price_list()
+    CrewFactory()
+    horizon = Horizon(date(2027, 3, 1), 12)
+
+    found = gather_pacing_inputs(horizon, today=TODAY, business=business)
+    rails = found.row_by_property[apart.site_id]
+    whole = labour_times({apart.pk: apart.area_m2}, today=TODAY).decks[apart.pk]
+    share = due_parts([apart.pk], today=TODAY)[apart.pk].share
+
+    assert found.work.hours[rails] == pytest.approx(whole.visit + share * whole.recoat)
+    assert found.work.hours_sd[rails] == 0, "no doubt about a strip"
+    # six years on the rails are worn and lose by waiting; the boards were done this autumn
+    assert found.work.saved[rails][0] > found.work.saved[rails][-1]
+
+
+def test_work_to_come_counts_rails_in_months_of_their_own(coated: Coated, as_owner: Any) -> None:
+    price_list()
+    deck = coated(on=date(2026, 9, 10), rail_m=12)
+    with freeze_time(NOW):
+        whole = work_rows_of(as_owner)
+    old = JobFactory(deck=deck, kind="recoat", finished_on=date(2020, 6, 10))
+    CoatFactory(job=old, surfaces=["rails"])
+    refresh(deck)
+    with freeze_time(NOW):
+        split = work_rows_of(as_owner)
+
+    assert float(whole[0]["hours"]) < 0.1
+    assert float(split[0]["hours"]) > 0.5, "the rails are due already"
+    assert sum(float(row["decks"]) for row in split) == pytest.approx(
+        sum(float(row["decks"]) for row in whole), abs=0.03
+    )
+    # What the rails take they take once, wherever it falls.
+    assert sum(float(row["hours"]) for row in split) < 1.6 * sum(
+        float(row["hours"]) for row in whole
+    )
+
+
+def work_rows_of(browser: Any) -> list[dict[str, str]]:
+    answer = browser.get("/figures/work_to_come.csv").content.decode("utf-8-sig")
+    return list(csv.DictReader(io.StringIO(answer)))
+
+
+def test_what_rails_alone_cost_says_nothing_of_a_deck(coated: Coated) -> None:
+    for _ in range(3):
+        deck = coated(on=date(2024, 6, 10), kind="recoat", area_m2=20)
+        deck.jobs.update(amount=600, currency="CAD")
+        job = JobFactory(deck=deck, kind="recoat", finished_on=date(2026, 6, 1))
+        CoatFactory(job=job, surfaces=["rails"])
+        type(job).objects.filter(pk=job.pk).update(amount=100, currency="CAD")
+
+    assert middle_prices(today=TODAY, currency="CAD") == {"recoat": 30}
+    assert last_charged_prices([deck.pk], today=TODAY, currency="CAD") == {(deck.pk, "recoat"): 600}
 
 
 def test_decks_that_are_merged_keep_one_date_a_surface_and_can_be_taken_apart(

@@ -2,14 +2,13 @@
 proven by a restore."""
 
 from argparse import ArgumentParser
-from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandError
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
-from restorer.backup import BackupError, back_up_to_folder, write_backup
+from restorer.backup import BackupError, back_up_and_prove, write_backup_to
 from restorer.management.passphrases import VARIABLE, new_passphrase
 
 
@@ -20,7 +19,9 @@ class Command(BookCommand):
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", nargs="?", type=Path, help="A file that is not there yet")
+        parser.add_argument(
+            "file", nargs="?", help="A file that is not there yet, or s3://BUCKET/NAME"
+        )
         parser.add_argument(
             "--encrypt", action="store_true", help=f"Ask for a passphrase if {VARIABLE} is not set"
         )
@@ -29,7 +30,7 @@ class Command(BookCommand):
         passphrase = new_passphrase(is_asked_for=options["encrypt"])
         try:
             if options["file"]:
-                self.write_file(options["file"].absolute(), passphrase)
+                self.write_file(options["file"], passphrase)
             else:
                 self.write_to_folder(passphrase)
         except BackupError as error:
@@ -37,15 +38,15 @@ class Command(BookCommand):
         if not passphrase:
             self.stderr.write("It is not encrypted: whoever has the file can read the book.")
 
-    def write_file(self, path: Path, passphrase: str) -> None:
-        made = write_backup(path=path, passphrase=passphrase, now=timezone.now())
+    def write_file(self, place: str, passphrase: str) -> None:
+        made = write_backup_to(place=place, passphrase=passphrase, now=timezone.now())
         self.stdout.write(
-            f"{path}: {made.row_count:,} rows of {len(made.tables)} tables,"
-            f" {len(made.photo_names):,} files. Prove it: manage.py verify {path}"
+            f"{place}: {made.row_count:,} rows of {len(made.tables)} tables,"
+            f" {len(made.photo_names):,} files. Prove it: manage.py verify {place}"
         )
 
     def write_to_folder(self, passphrase: str) -> None:
-        made = back_up_to_folder(passphrase=passphrase, clock=timezone.now)
-        self.stdout.write(f"{made.path}, restored for a trial and found equal.")
-        for path in made.dropped:
-            self.stdout.write(f"{path} had its time and is gone.")
+        made = back_up_and_prove(passphrase=passphrase, clock=timezone.now)
+        self.stdout.write(f"{made.place}, restored for a trial and found equal.")
+        for place in made.dropped:
+            self.stdout.write(f"{place} had its time and is gone.")

@@ -1,14 +1,13 @@
 """`manage.py restore FILE`: brings a backup back into an empty book, which then is held."""
 
 from argparse import ArgumentParser
-from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandError
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
-from restorer.backup import BackupError, RestoredBook, restore_backup
+from restorer.backup import BackupError, RestoredBook, restore_backup_at
 from restorer.management.passphrases import known_passphrase
 
 
@@ -20,12 +19,14 @@ class Command(BookCommand):
     makes_tables = False
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path)
+        parser.add_argument("file", help="A file, or s3://BUCKET/NAME")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        path = options["file"].absolute()
+        place = options["file"]
         try:
-            restored = restore_backup(path=path, passphrase=known_passphrase, now=timezone.now())
+            restored = restore_backup_at(
+                place=place, passphrase=known_passphrase, now=timezone.now()
+            )
         except BackupError as error:
             raise CommandError(str(error)) from error
         self.tell(restored)

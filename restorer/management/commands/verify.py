@@ -1,14 +1,13 @@
 """`manage.py verify FILE`: restores a backup beside the book, compares, and removes that again."""
 
 from argparse import ArgumentParser
-from pathlib import Path
 from typing import Any
 
 from django.core.management.base import CommandError
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
-from restorer.backup import BackupError, verify_backup
+from restorer.backup import BackupError, verify_backup_at
 from restorer.management.passphrases import known_passphrase
 
 
@@ -19,16 +18,16 @@ class Command(BookCommand):
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path)
+        parser.add_argument("file", help="A file, or s3://BUCKET/NAME")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        path = options["file"].absolute()
+        place = options["file"]
         try:
-            found = verify_backup(path=path, passphrase=known_passphrase, now=timezone.now())
+            found = verify_backup_at(place=place, passphrase=known_passphrase, now=timezone.now())
         except BackupError as error:
             raise CommandError(str(error)) from error
         self.stdout.write(
-            f"Proven: {path} of {found.made_at:%Y-%m-%d %H:%M} UTC, release {found.release}:"
+            f"Proven: {place} of {found.made_at:%Y-%m-%d %H:%M} UTC, release {found.release}:"
             f" {found.row_count:,} rows of {len(found.tables)} tables and"
             f" {len(found.photo_names):,} files are as they were."
         )

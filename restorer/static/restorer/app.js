@@ -87,6 +87,7 @@
 
   // Suggestions that follow a choice: a select with data-lists gives each [data-listed=NAME] of its row the list
   // NAME-value, and [data-taps=NAME] the first of it as buttons that fill the field.
+  const MOST_TAPS = 2; // they stand on one line of a phone
   const tapFor = (field, word) => {
     const tap = Object.assign(document.createElement("button"), { type: "button", className: "secondary", textContent: word });
     tap.addEventListener("click", () => {
@@ -99,7 +100,7 @@
     for (const taps of row.querySelectorAll("[data-taps]")) {
       const field = row.querySelector(`[data-listed="${taps.dataset.taps}"]`);
       const own = field.list?.id === field.dataset.listed ? [] : [...field.list?.options ?? []];
-      taps.replaceChildren(...own.slice(0, 3).map((option) => tapFor(field, option.value)));
+      taps.replaceChildren(...own.slice(0, MOST_TAPS).map((option) => tapFor(field, option.value)));
       taps.hidden = !own.length;
     }
   };
@@ -116,8 +117,10 @@
   });
 
   // A fold says what is in it: details[data-tells] with a [data-told] in its summary; data-told-as is said after
-  // a value (“coat|coats”: after one and after others).
-  const toldBy = (control) => {
+  // a value (“coat|coats”: after one and after others), data-told-all once where all boxes of a field are ticked.
+  const toldBy = (control, _, controls) => {
+    const all = control.dataset.toldAll && controls.filter((each) => each.name === control.name);
+    if (all && all.every((each) => each.checked)) return control === all[0] ? control.dataset.toldAll : "";
     if (["radio", "checkbox"].includes(control.type)) return control.checked ? control.labels[0].textContent.trim() : "";
     const words = control.value && (control.selectedOptions ? control.selectedOptions[0].text : control.value.trim());
     const [one, others = one] = (control.dataset.toldAs ?? "").split("|");

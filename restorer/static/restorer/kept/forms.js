@@ -8,6 +8,8 @@ import { oneAtATime } from "./sending.js";
 import { person, send, showList, signInAddress, startList } from "./list.js";
 import { keepDay } from "./day.js";
 import { keepTicks } from "./ticks.js";
+import { keepFence } from "./handed.js";
+import "./scan.js";
 
 const PATIENCE_SECONDS = 15;
 const UNKEPT = new Set(["csrfmiddlewaretoken", "add_product", "add_row"]);
@@ -342,6 +344,7 @@ class KeptForm {
 const start = async () => {
   if (!person || !globalThis.indexedDB) return;
   await store.open();
+  keepFence();
   keepTicks();
   const forms = [...document.querySelectorAll("form[data-kept]")];
   const attended = forms.map((form) => new KeptForm(form));

@@ -3,9 +3,11 @@
 import * as store from "./store.js";
 import { sendAll } from "./sending.js";
 import { clock } from "./elements.js";
+import { handedPage } from "./handed.js";
 
 const PAGES = "pages";
 let STATIC = "";
+let OPEN = []; // addresses that a client who holds the phone may open too
 const FRAME = "/phone/offline/";
 const DAY = "/phone/day/";
 const KEPT_AT = "X-Kept-At";
@@ -23,19 +25,21 @@ const keepPage = async (address, answer) => {
   await cache.put(address, new Response(await answer.blob(), { status: 200, headers }));
 };
 
+const keepOne = async (address) => {
+  const answer = await fetch(address, { cache: "no-store" });
+  if (answer.ok && !answer.redirected) await keepPage(address, answer);
+};
+
 // Each page of the day, one after another; what is no longer of the day goes.
 const keepDay = async () => {
   const said = await fetch(DAY, { cache: "no-store" });
   if (!said.ok || said.redirected) return;
   const { pages } = await said.json();
-  for (const address of pages) {
-    const answer = await fetch(address, { cache: "no-store" });
-    if (answer.redirected) continue;
-    if (answer.ok) await keepPage(address, answer);
-  }
+  for (const address of pages) await keepOne(address);
   const cache = await caches.open(PAGES);
+  const kept = [...pages, await handedPage()];
   for (const request of await cache.keys()) {
-    if (!pages.includes(addressOf(new URL(request.url)))) await cache.delete(request);
+    if (!kept.includes(addressOf(new URL(request.url)))) await cache.delete(request);
   }
   for (const name of await caches.keys()) if (name !== STATIC && name !== PAGES) await caches.delete(name);
   await store.setFact("day", Date.now());
@@ -59,14 +63,26 @@ const withAge = async (kept) => {
 };
 
 const withoutSignal = async (address) => {
-  const kept = (await readPage(address)) ?? (await readPage(FRAME));
+  const path = address.split("?")[0];
+  const theirs = path === (await handedPage()) ? await readPage(path) : undefined; // in another language
+  const kept = (await readPage(address)) ?? theirs ?? (await readPage(FRAME));
   if (kept) return withAge(kept);
   const headers = { "Content-Type": "text/plain; charset=utf-8" };
   return new Response("No signal, and this page is not on the phone.", { status: 503, headers });
 };
 
+// Where a browser in a client's hands is led back to, as long as that page can be shown.
+const pageToStayOn = async (path) => {
+  const only = await handedPage();
+  if (!only || path === only || OPEN.some((each) => path.startsWith(each))) return undefined;
+  return navigator.onLine || (await readPage(only)) ? only : undefined;
+};
+
 const answerPage = async (request) => {
-  const address = addressOf(new URL(request.url));
+  const url = new URL(request.url);
+  const address = addressOf(url);
+  const only = await pageToStayOn(url.pathname);
+  if (only) return Response.redirect(only);
   const asked = fetch(request);
   asked.catch(() => {});
   try {
@@ -90,8 +106,9 @@ const answerStatic = async (request) => {
   }
 };
 
-export const start = ({ version, files }) => {
+export const start = ({ version, files, open }) => {
   STATIC = `static-${version}`;
+  OPEN = open;
   addEventListener("install", (event) => {
     skipWaiting();
     event.waitUntil(caches.open(STATIC).then((cache) => cache.addAll(files)));
@@ -109,6 +126,7 @@ export const start = ({ version, files }) => {
   });
   addEventListener("message", (event) => {
     if (event.data === "keep-day") event.waitUntil(keepDay().catch(() => {}));
+    if (event.data.keep) event.waitUntil(keepOne(event.data.keep).catch(() => {}));
   });
   addEventListener("sync", (event) => {
     if (event.tag === "send") event.waitUntil(sendAll().then((why) => { if (why) throw new Error(why); }));
