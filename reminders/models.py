@@ -205,6 +205,7 @@ class Forecast(models.Model):
                 fields=["due_on", "deck"],
                 include=[
                     "job",
+                    "surface",
                     "boards_due_on",
                     "window_opens_on",
                     "late_on",

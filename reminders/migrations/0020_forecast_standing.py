@@ -4,7 +4,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("reminders", "0018_surfaces")]
+    dependencies = [("reminders", "0019_leading_surface")]
 
     operations = [
         migrations.AddIndex(
@@ -13,6 +13,7 @@ class Migration(migrations.Migration):
                 fields=["due_on", "deck"],
                 include=[
                     "job",
+                    "surface",
                     "boards_due_on",
                     "window_opens_on",
                     "late_on",
