@@ -162,11 +162,27 @@ def format_short_money(amount: Decimal | float) -> str:
 
 
 def format_day(value: date | None) -> str:
-    return format_date(value, format="medium", locale=current_locale()) if value else ""
+    return format_day_as("medium", value)
 
 
 def format_weekday(value: date | None) -> str:
-    return format_skeleton("MMMEd", value, locale=current_locale()) if value else ""
+    return format_day_as("MMMEd", value)
+
+
+def format_day_as(form: str, value: date | None) -> str:
+    """A day in the order the locale uses; `form` is a skeleton of CLDR such as MMMd, or “medium”.
+    Of a moment the day on its own clock."""
+    if not value:
+        return ""
+    day = value.date() if isinstance(value, datetime) else value
+    return write_day(day, form, current_locale())
+
+
+@lru_cache(maxsize=4_000)  # a page says the same days and months over and over
+def write_day(day: date, form: str, locale: Locale) -> str:
+    if form == "medium":
+        return str(format_date(day, format=form, locale=locale))
+    return str(format_skeleton(form, day, locale=locale))
 
 
 def end_once(sentence: str) -> str:

@@ -49,7 +49,7 @@ FAR = timedelta(days=5 * 365)
 COUNT_AND_AREA = {
     "decks": Count("*"),
     "area_m2": Sum("deck__area_m2"),
-    "unsized": Count("pk", filter=Q(deck__area_m2=None)),
+    "unsized": Count("deck", filter=Q(deck__area_m2=None)),
 }
 
 
@@ -200,7 +200,20 @@ class Forecast(models.Model):
     class Meta:
         ordering = ["due_on", "deck_id"]
         indexes = [
-            models.Index(fields=["due_on", "deck"], name="forecast_by_due"),
+            # with what the table of Today asks of every deck, so that it reads no row for it
+            models.Index(
+                fields=["due_on", "deck"],
+                include=[
+                    "job",
+                    "surface",
+                    "boards_due_on",
+                    "window_opens_on",
+                    "late_on",
+                    "strip_on",
+                    "coat_build",
+                ],
+                name="forecast_standing",
+            ),
             models.Index(fields=["window_opens_on"], name="forecast_by_window"),
         ]
         constraints = [

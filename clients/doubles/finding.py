@@ -1,6 +1,6 @@
 """Clients of the book who may be one: found by what they share, scored by how alike they are."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -17,7 +17,7 @@ from clients.doubles.likeness import (
 )
 from clients.models import Client, ToldApart
 
-MAX_PAIRS = 5_000  # scored at once; more is a list that was brought in twice
+PAIRS_AT_A_TIME = 2_000  # scored with the rows of their clients in memory
 # What two entries of one client have in common, by words that the database can compare: the end of
 # a number, an e-mail address, the number and first word of a street in a town, all words of a name.
 SHARED_SQL = """
@@ -43,6 +43,10 @@ WITH marks AS (
 )
 SELECT ids FROM shared
 """
+# Thousands of numbers at once, which take an ORM longer to write down than to find.
+NAMES_SQL = "SELECT id, name FROM clients_client WHERE id = ANY(%s)"
+POINTS_SQL = "SELECT client_id, normalized FROM clients_contactpoint WHERE client_id = ANY(%s)"
+STREETS_SQL = "SELECT client_id, street FROM clients_property WHERE client_id = ANY(%s)"
 
 
 @dataclass(frozen=True)
@@ -55,18 +59,61 @@ class LikelyDouble:
     shared: Sequence[str]
 
 
+# How alike two clients are, and their numbers, the older first: plain, as many of them are kept.
+LikelyPair = tuple[int, int, int]
+
+
 def likely_doubles() -> list[LikelyDouble]:
     """All of the book, the likest first; those told apart are left out."""
+    return doubles_of(likely_pairs())
+
+
+def likely_pairs() -> list[LikelyPair]:
+    """The same by their numbers: what looking through a large book keeps in memory."""
     with connection.cursor() as cursor:
         cursor.execute(SHARED_SQL, [MAX_SHARING])
         groups = [row[0] for row in cursor.fetchall()]
-    pairs = {pair for ids in groups for pair in combinations(ids, 2)}
-    pairs -= set(ToldApart.objects.values_list("one_id", "other_id"))
-    asked = sorted(pairs)[:MAX_PAIRS]
-    rows = clients_with_reach({pk for pair in asked for pk in pair})
-    found = [compare_clients(rows[one], rows[other]) for one, other in asked]
-    alike = [each for each in found if each.score >= ASK_FROM]
-    return sorted(alike, key=lambda each: (-each.score, each.one.name, each.one.pk))
+    pairs = {pair for ids in groups for pair in combinations(ids, 2)} - told_apart()
+    in_order = sorted(pairs)
+    parts = range(0, len(in_order), PAIRS_AT_A_TIME)
+    scored = [
+        pair for first in parts for pair in score_pairs(in_order[first : first + PAIRS_AT_A_TIME])
+    ]
+    return sorted(scored, key=lambda pair: (-pair[0], *pair[1:]))
+
+
+def told_apart() -> set[tuple[int, int]]:
+    return set(ToldApart.objects.values_list("one_id", "other_id"))
+
+
+def score_pairs(pairs: Sequence[tuple[int, int]]) -> Iterator[LikelyPair]:
+    """Those that are alike enough to be asked about."""
+    keys = sorted({pk for pair in pairs for pk in pair})
+    marks: dict[int, set[str]] = {pk: set() for pk in keys}
+    with connection.cursor() as cursor:
+        cursor.execute(NAMES_SQL, [keys])
+        names = dict(cursor.fetchall())
+        cursor.execute(POINTS_SQL, [keys])
+        for pk, normalized in cursor.fetchall():
+            marks[pk].update(contact_marks([normalized]))
+        cursor.execute(STREETS_SQL, [keys])
+        for pk, street in cursor.fetchall():
+            marks[pk].update(filter(None, [street_mark(street)]))
+    for one, other in pairs:
+        if one in names and other in names:
+            score = client_likeness(names[one], marks[one], names[other], marks[other])
+            if score >= ASK_FROM:
+                yield score, one, other
+
+
+def doubles_of(pairs: Sequence[LikelyPair]) -> list[LikelyDouble]:
+    """With their clients; those of a client who is there no more are left out."""
+    rows = clients_with_reach({pk for _, *both in pairs for pk in both})
+    return [
+        compare_clients(rows[one], rows[other])
+        for _, one, other in pairs
+        if one in rows and other in rows
+    ]
 
 
 def clients_with_reach(keys: Collection[int]) -> dict[int, Client]:

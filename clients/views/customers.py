@@ -1,7 +1,6 @@
 """Customers whose consent the law works out from the book, confirmed for many at once."""
 
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -9,9 +8,8 @@ from django.views.decorators.http import require_http_methods
 
 from clients.actions.clients import confirm_customers
 from clients.messaging.customers import chosen_customers, likely_customers
+from clients.models import is_primary_key
 from clients.pages import business_of, current_user, office_required
-
-CUSTOMERS_PER_PAGE = 200
 
 
 @office_required
@@ -22,10 +20,13 @@ def show_customers(request: HttpRequest) -> HttpResponse:
     now = timezone.now()
     today = business.today(now)
     if request.method != "POST":
-        found = likely_customers(business=business, today=today)
-        page = Paginator(found, CUSTOMERS_PER_PAGE).get_page(request.GET.get("page"))
-        rules = {each.rule.code: each.rule for each in found}
-        return render(request, "clients/customers.html", {"page": page, "rules": rules.values()})
+        after = request.GET.get("after", "")
+        found = likely_customers(
+            business=business, today=today, after=int(after) if is_primary_key(after) else 0
+        )
+        rules = {each.rule.code: each.rule for each in found.rows}
+        context = {"found": found, "rules": rules.values()}
+        return render(request, "clients/customers.html", context)
     chosen = chosen_customers(set(request.POST.getlist("customer")), business=business, today=today)
     kept = confirm_customers(customers=chosen, by=current_user(request), now=now)
     if kept:

@@ -1,6 +1,9 @@
 """Two entries of one client, or of one deck: found, looked at side by side, merged, told apart, and
 taken apart again."""
 
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
@@ -10,8 +13,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from clients import display, doubles
 from clients.actions import merging
-from clients.doubles import finding as doubles
 from clients.models import Client, ClientMerge, Deck, DeckMerge, primary_keys
 from clients.pages import (
     FormPage,
@@ -34,8 +37,35 @@ LIKELY_DOUBLES = ListPage(
 @office_required
 def list_doubles(request: HttpRequest) -> HttpResponse:
     """The page `clients:doubles`."""
-    crumbs = {"leaf": LIKELY_DOUBLES.title}
-    return render_list_page(request, LIKELY_DOUBLES, doubles.likely_doubles(), crumbs=crumbs)
+    around, pairs = LIKELY_DOUBLES, None
+    if doubles.is_large_client_list():
+        kept = doubles.kept_pairs(now=timezone.now())
+        around, pairs = said_when(kept.at), kept.pairs
+    lines: Any = LazyDoubles(doubles.likely_pairs() if pairs is None else pairs)
+    return render_list_page(request, around, lines, crumbs={"leaf": around.title})
+
+
+def said_when(at: datetime | None) -> ListPage:
+    """Of a large book: when it was looked through, or that somebody is at it."""
+    if at is None:
+        return replace(LIKELY_DOUBLES, empty="The book is being looked through. Come back soon.")
+    local = timezone.localtime(at)
+    when = f"Looked through on {display.format_day(local)} at {display.format_clock(local)}."
+    when = display.end_once(when)
+    return replace(LIKELY_DOUBLES, lead=f"{LIKELY_DOUBLES.lead} {when}")
+
+
+class LazyDoubles:
+    """The pairs for the paginator: only the clients of a page of them are fetched."""
+
+    def __init__(self, pairs: Sequence[doubles.LikelyPair]) -> None:
+        self.pairs = pairs
+
+    def __len__(self) -> int:
+        return len(self.pairs)
+
+    def __getitem__(self, part: slice) -> list[doubles.LikelyDouble]:
+        return doubles.doubles_of(self.pairs[part])
 
 
 def pair_or_404(one: int, other: int) -> doubles.LikelyDouble:

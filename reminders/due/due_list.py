@@ -24,7 +24,7 @@ from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
 from reminders.steps import ReminderStatus, reminder_statuses
 
-PAGE_SIZE = 100
+PAGE_SIZE = 50
 MAX_PRINTED = 2_000  # lines on paper; more than a crew can visit in a month, and a minute of layout
 ALL_ROWS = slice(None)
 MONTHS_SHOWN = 12

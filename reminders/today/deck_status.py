@@ -4,7 +4,7 @@ the whole book at once: the rule of the planning (`reminders.steps`) as one expr
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import reduce
+from functools import cached_property, reduce
 from operator import or_
 from typing import Any
 
@@ -41,6 +41,11 @@ class StatusRule:
         """A word that is due before this day is one to say now: those of this month."""
         return shift_months(month_of(self.today), 1)
 
+    @cached_property
+    def status(self) -> Case:
+        """Asked twice for a page: for the counts and for the list."""
+        return status_by_rule(self)
+
     @property
     def steps_in_use(self) -> list[ReminderStep]:
         return [step for step in self.steps if step.is_on]
@@ -48,6 +53,10 @@ class StatusRule:
 
 def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQuerySet:
     """With `status`: one of DECK_TABS, or QUIET where nothing is to be done yet."""
+    return rows.annotate(status=rule.status)
+
+
+def status_by_rule(rule: StatusRule) -> Case:
     conditions = [
         When(deck__in=booked_deck_ids(), then=Value("booked")),
         When(deck__in=open_offer_deck_ids(rule), then=Value("offered")),
@@ -57,8 +66,7 @@ def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQueryS
         When(job__in=Reminder.objects.order_by().values("job"), then=next_word(rule)),
         *first_word_conditions(rule),
     ]
-    status = Case(*conditions, default=Value(QUIET), output_field=CharField())
-    return rows.annotate(status=status)
+    return Case(*conditions, default=Value(QUIET), output_field=CharField())
 
 
 def booked_deck_ids() -> QuerySet[Any, Any]:
@@ -141,7 +149,7 @@ def job_ids_past_step(number: int) -> QuerySet[Any, Any]:
 def count_decks_by_tab(rows: ForecastQuerySet, rule: StatusRule) -> dict[str, int]:
     """How many decks stand under each tab."""
     grouped = with_deck_status(rows, rule).order_by().values_list("status")  # type: ignore[misc] # annotated
-    found = dict(grouped.annotate(decks=Count("pk")))
+    found = dict(grouped.annotate(decks=Count("*")))  # the number of a row stands in no index
     counts = {tab: found.get(tab, 0) for tab in DECK_TABS}
     return counts | {"all": sum(found.values())}
 
@@ -165,8 +173,16 @@ def may_stand_in(tab: str, rule: StatusRule) -> Q:
         return Q(job__in=stopped_job_ids(rule))
     if tab == "reminded":
         return Q(job__in=Reminder.objects.order_by().values("job"))
-    due = [step_is_due(step, rule) for step in rule.steps_in_use]
+    due = [step_is_due(step, rule) for step in first_steps(rule)]
     return reduce(or_, [*due, Q(job__in=paced_soon(rule).values("job"))])
+
+
+def first_steps(rule: StatusRule) -> list[ReminderStep]:
+    """Of each day that steps are counted from, the one that comes first; the others come after."""
+    found: dict[str, ReminderStep] = {}
+    for step in sorted(rule.steps_in_use, key=lambda step: step.offset_days):
+        found.setdefault(step.anchor, step)
+    return list(found.values())
 
 
 def current_rule(today: date) -> StatusRule:

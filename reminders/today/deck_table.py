@@ -64,7 +64,7 @@ from reminders.today.wear_words import (
 )
 
 ADVICE_NOTES = {WorkAdvice.LOOK: "look first", WorkAdvice.STRIP: "most likely a strip"}
-ROWS_A_PAGE = 80
+ROWS_A_PAGE = 50
 MAX_CHOSEN_ROWS = 500  # as many as one press reminds
 MAX_EXPORTED_ROWS = 20_000
 

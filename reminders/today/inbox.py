@@ -12,6 +12,7 @@ from clients.messaging.models import Message, ToDo
 from jobs.models import Booking, Offer
 
 MAX_INBOX_ROWS = 100
+INBOX_ROWS_AT_FIRST = 20  # until somebody asks for all of them
 COUNTED_WORDS = {
     "Question": ("question", "questions"),
     "Answer": ("answer", "answers"),
@@ -43,6 +44,11 @@ class Inbox:
 
     items: Sequence[InboxItem]
     count: int
+
+    @property
+    def first_items(self) -> Sequence[InboxItem]:
+        """What the page shows of it as long as nobody asks for more."""
+        return self.items[:INBOX_ROWS_AT_FIRST]
 
     @property
     def summary(self) -> str:

@@ -59,6 +59,10 @@ class TableRequest:
         own = {each.name: getattr(self, each.name) for each in fields(self)}
         return urlencode({name: at for name, at in own.items() if at != getattr(usual, name)})
 
+    def query_on(self, page: int) -> str:
+        """The same on one page of the list."""
+        return f"{self.query}&page={page}" if self.query else f"page={page}"
+
     def query_with(self, **changes: str) -> str:
         return replace(self, **changes).query
 

@@ -2,8 +2,6 @@
 
 from datetime import date
 
-from babel.dates import format_skeleton
-
 from clients import display
 
 SOON_MONTHS = 11  # from here on the month alone may be taken for the one that runs
@@ -29,18 +27,18 @@ def wear_words(opens_on: date, due_on: date, today: date) -> str:
     if opens_on <= today:
         return f"window open since {short_day(opens_on)}"
     near = months_between(today, due_on) < SOON_MONTHS
-    month = format_skeleton("MMMM" if near else "MMMMy", due_on, locale=display.current_locale())
+    month = display.format_day_as("MMMM" if near else "MMMMy", due_on)
     return f"due in {month}"
 
 
 def short_day(day: date) -> str:
     """“27 Nov”, in the order the locale uses."""
-    return str(format_skeleton("MMMd", day, locale=display.current_locale()))
+    return display.format_day_as("MMMd", day)
 
 
 def month_words(day: date) -> str:
     """“Nov 2026”, in the order the locale uses."""
-    return str(format_skeleton("yMMM", day, locale=display.current_locale()))
+    return display.format_day_as("yMMM", day)
 
 
 def age_words(earlier: date, today: date) -> str:

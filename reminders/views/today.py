@@ -96,6 +96,7 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
         "asked": asked,
         "table": table,
         "page": page,
+        "page_address": f"?{asked.query_on(page.number)}",
         "lines": lines,
         "heads": [
             (key, words, kind, asked.sorted_by(key) if key else "") for key, words, kind in HEADS
@@ -105,7 +106,7 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
         ],
         **choice_context(request, table, lines),
         **filter_context(table),
-        "opened": opened_line(request, lines, today),
+        **opened_context(request, lines, today),
         "views": SavedView.objects.filter(owner=current_user(request), page=SavedView.Page.TODAY),
         "steps": steps,
         "steps_done": sum(step.is_done for step in steps),
@@ -167,14 +168,15 @@ def filter_context(table: DeckTable) -> dict[str, Any]:
     }
 
 
-def opened_line(request: HttpRequest, lines: list[TodayDeck], today: date) -> dict[str, Any] | None:
+def opened_context(request: HttpRequest, lines: list[TodayDeck], today: date) -> dict[str, Any]:
     """The row that is opened by `?open=`, with its curve."""
     asked = request.GET.get("open", "")
     pk = int(asked) if is_primary_key(asked) else 0
     if pk not in {line.deck_id for line in lines}:
-        return None
+        return {"opened": None, "opened_pk": ""}
     row = Forecast.objects.select_related("job", "deck__site").get(deck=pk)
-    return {"deck_id": pk, "forecast": row, "curve": forecast_wear_curve(row, today=today)}
+    opened = {"forecast": row, "curve": forecast_wear_curve(row, today=today)}
+    return {"opened": opened, "opened_pk": str(pk)}
 
 
 @require_POST

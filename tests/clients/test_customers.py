@@ -31,7 +31,7 @@ def customer(name: str, job: date | None, *, country: str = "CA") -> Client:
 
 
 def names(browser: Browser) -> list[str]:
-    return [row.client for row in browser.get("/clients/customers/").context["page"]]
+    return [row.client for row in browser.get("/clients/customers/").context["found"].rows]
 
 
 @freeze_time("2026-11-30 15:00")
@@ -42,7 +42,7 @@ def test_two_years_from_the_last_job_in_canada(as_owner: Browser, business: Busi
     customer("Just over", date(2024, 11, 29))
     customer("Never worked for", None)
 
-    (row,) = as_owner.get("/clients/customers/").context["page"]
+    (row,) = as_owner.get("/clients/customers/").context["found"].rows
 
     assert (row.client, row.last_job_on, row.until) == (
         "Just inside",
@@ -75,6 +75,40 @@ def test_confirming_keeps_a_consent_for_each_with_name_job_and_rule(
     assert names(as_owner) == ["Vivian Northquay"]
     as_owner.post("/clients/customers/", {"customer": boxes})
     assert Consent.objects.count() == 2
+
+
+@freeze_time("2026-11-30 15:00")
+def test_a_large_book_is_looked_through_in_parts_by_name_and_nobody_is_left_out(
+    as_owner: Browser, business: Business, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("clients.messaging.customers.MAX_LOOKED_AT", 3)
+    monkeypatch.setattr("clients.messaging.customers.CLIENTS_AT_A_TIME", 2)
+    monkeypatch.setattr("clients.messaging.customers.CUSTOMERS_A_PART", 2)
+    for number in range(3):
+        customer(f"Ada Never {number}", None)
+    for _ in range(2):
+        customer("Bo Twice", date(2026, 5, 1))
+    for name in ("Cleo Last", "Dora Later", "Ed Latest"):
+        customer(name, date(2026, 5, 1))
+    ConsentFactory(client=customer("Bo Said", date(2026, 5, 1)), channel="email")
+
+    seen: list[list[str]] = []
+    address = "/clients/customers/"
+    while address:
+        answer = as_owner.get(address)
+        found = answer.context["found"]
+        seen.append([row.client for row in found.rows])
+        address = f"/clients/customers/?after={found.after}" if found.after else ""
+        assert (f"?after={found.after}" in answer.content.decode()) == bool(found.after)
+
+    assert seen[0] == []
+    assert [name for part in seen for name in part] == [
+        "Bo Twice",
+        "Bo Twice",
+        "Cleo Last",
+        "Dora Later",
+        "Ed Latest",
+    ]
 
 
 @freeze_time("2026-11-30 15:00")

@@ -5,9 +5,10 @@ from typing import Any
 
 import pytest
 from django.test import Client as Browser
+from django.utils.module_loading import import_string
 
 from clients.actions import merging
-from clients.doubles import likely_doubles
+from clients.doubles import likely_doubles, look_through_book
 from clients.messaging.models import Consent, Message
 from clients.models import Client, ClientMerge, ContactPoint, Deck, Property, ToldApart, User
 from jobs.models import Booking, Job, Offer
@@ -190,6 +191,51 @@ def test_two_who_were_told_apart_are_not_offered_again(as_owner: Browser, owner:
 
     assert likely_doubles() == []
     assert ToldApart.objects.count() == 1
+
+
+def test_a_large_book_is_looked_through_by_the_worker_and_decisions_show_at_once(
+    as_owner: Browser, owner: User, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr("clients.doubles.keeping.async_task", asked.append)
+    monkeypatch.setattr("clients.doubles.keeping.LARGE_BOOK_CLIENTS", 1)
+    one, other = vera_twice()
+
+    before = page(as_owner.get("/clients/doubles/"))
+    page(as_owner.get("/clients/doubles/"))  # somebody is at it already
+    assert "being looked through" in before
+    assert asked == ["clients.doubles.look_through_book"]
+
+    assert import_string(asked[0])() == "1 likely doubles"
+    after = page(as_owner.get("/clients/doubles/"))
+    assert "Vera Testwell and Testwell, Vera" in after
+    assert "902-555-0161" in after
+    assert "Looked through on" in after
+    assert len(asked) == 1
+
+    merging.tell_apart(one=one, other=other, by=owner, now=NOW)
+    assert "No two entries look like one client." in page(as_owner.get("/clients/doubles/"))
+    third = ClientFactory(name="Vera Testwell")
+    look_through_book()
+    assert f"/clients/doubles/{one.pk}/{third.pk}/" in page(as_owner.get("/clients/doubles/"))
+    merged(one, third, owner)
+    assert f"/{third.pk}/" not in page(as_owner.get("/clients/doubles/"))
+
+
+def test_pairs_that_were_kept_for_an_hour_are_shown_while_the_worker_looks_again(
+    as_owner: Browser, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr("clients.doubles.keeping.async_task", asked.append)
+    monkeypatch.setattr("clients.doubles.keeping.LARGE_BOOK_CLIENTS", 1)
+    vera_twice()
+    look_through_book()
+
+    monkeypatch.setattr("clients.doubles.keeping.FRESH", timedelta(0))
+    shown = page(as_owner.get("/clients/doubles/"))
+
+    assert "Vera Testwell and Testwell, Vera" in shown
+    assert asked == ["clients.doubles.look_through_book"]
 
 
 def test_the_crew_merges_nobody(as_user: Any, crew: User) -> None:

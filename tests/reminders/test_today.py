@@ -466,6 +466,21 @@ def test_everything_that_waits_stands_in_one_inbox_with_one_count_on_every_page(
         assert ", waiting: 8" in words(address).replace(", waiting:  ", ", waiting: ")
 
 
+def test_a_long_inbox_shows_its_first_twenty_and_all_of_it_when_asked(business, page):
+    for number in range(23):
+        to_do(
+            key=f"answer/{number}", kind="answer", words=f"Call {number}.", client=ClientFactory()
+        )
+
+    at_first = page().content.decode()
+    asked = page("/?inbox=open").content.decode()
+
+    assert at_first.count("/settled/") == 20
+    assert asked.count("/settled/") == 23
+    assert '<a href="/?inbox=open#inbox">All 23</a>' in at_first
+    assert ">All 23</a>" not in asked
+
+
 def test_the_count_of_the_navigation_is_one_query(business, django_assert_num_queries):
     with django_assert_num_queries(1):
         count_inbox(today=TODAY)
