@@ -39,6 +39,7 @@ class DeckRow:
     area_m2: Decimal | None
     window_opens_on: date
     due_on: date
+    surface: str  # whose coat the next visit is for
     coat_build: int
     coated_from: date | None
     coated_on: date

@@ -16,9 +16,8 @@ from clients.models import ContactPoint
 from jobs.day_words import say_span
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import AppliedFinish, CoatApplied, Job
-from jobs.scope import work_advice
 from reminders.due.deck_rows import DeckRow, value_columns
-from reminders.forecasting import DueSurfaces, missing_reasons, ranked_reasons
+from reminders.forecasting import DueSurfaces, missing_reasons, ranked_reasons, visit_advice
 from reminders.models import Forecast, ForecastQuerySet
 from reminders.months import month_key, month_of, shift_months
 from reminders.pictures import DueWindow, MonthCount, MonthStrip, WindowBar, month_strip, window_bar
@@ -143,7 +142,7 @@ def with_finishes_and_status(found: list[DueDeck], *, today: date) -> list[DueDe
     """With what went on and where reminding stands, for all lines at once."""
     coats = CoatApplied.objects.finishes_by_job([line.job_id for line in found])
     stands = reminder_statuses([line.job_id for line in found], today=today)
-    advice = work_advice([line.deck_id for line in found], today=today)
+    advice = visit_advice({line.deck_id: line.surface for line in found}, today=today)
     for line in found:
         line.coats = coats.get(line.job_id, [])
         line.reminder_status = stands[line.job_id]

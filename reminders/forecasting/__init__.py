@@ -10,7 +10,7 @@ from reminders.forecasting.accuracy import (
 from reminders.forecasting.bridge import NewestCoats, postgres_array, read_newest_coats
 from reminders.forecasting.check_worth import client_check_worth
 from reminders.forecasting.curve import forecast_wear_curve
-from reminders.forecasting.due_surfaces import DueSurfaces
+from reminders.forecasting.due_surfaces import DueSurfaces, visit_advice
 from reminders.forecasting.price_ratio import (
     MAX_PRICE_AGE,
     MIN_PRICED_JOBS,
@@ -58,5 +58,6 @@ __all__ = [
     "read_surface_coats",
     "reasons_for_client",
     "signed_months",
+    "visit_advice",
     "visits_still_needed",
 ]

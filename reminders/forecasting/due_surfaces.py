@@ -6,6 +6,8 @@ from datetime import date, timedelta
 from typing import Any
 
 from clients.models import Surface, say_surfaces
+from jobs.forecast_summary import WorkAdvice
+from jobs.scope import work_advice
 from reminders.models import earliest_words
 
 # What is due within half a year of a visit is done on it: the way there is paid once (judgement).
@@ -79,3 +81,9 @@ class DueSurfaces:
             return ""
         parts = [each.later_words(today) for each in later]
         return "; ".join([say_surfaces(self.due_now(today)), *parts])
+
+
+def visit_advice(surface_by_deck: Mapping[int, str], *, today: date) -> dict[int, WorkAdvice]:
+    """What is proposed for each deck's next visit: only boards are stripped or looked at first."""
+    on_boards = [deck for deck, name in surface_by_deck.items() if name == Surface.BOARDS]
+    return dict.fromkeys(surface_by_deck, WorkAdvice.RECOAT) | work_advice(on_boards, today=today)

@@ -18,15 +18,14 @@ from clients.messaging.law import contents
 from clients.messaging.models import MessageText
 from clients.messaging.texts import standard_phrase, standard_phrases
 from clients.messaging.unsendable import Unsendable
-from clients.models import Business, Client, Surface, say_surfaces, traits_of
+from clients.models import Business, Client, say_surfaces, traits_of
 from clients.notation import primary_language
 from jobs.day_words import say_span
 from jobs.forecast_summary import WorkAdvice
 from jobs.models import AppliedFinish, CoatApplied
 from jobs.partial_dates import DaySpan, Precision
-from jobs.scope import work_advice
 from reminders.client_links import ClientPageAddress, client_page_address
-from reminders.forecasting import DueSurfaces, client_check_worth, reasons_for_client
+from reminders.forecasting import DueSurfaces, client_check_worth, reasons_for_client, visit_advice
 from reminders.models import Forecast
 from reminders.steps.planner import LeftOut, PlannedMessage
 
@@ -200,18 +199,13 @@ def deck_facts_by_id(deck_ids: Collection[int], *, today: date) -> dict[int, Dec
         .with_surfaces()
     )
     coats = CoatApplied.objects.finishes_by_job([row.job_id for row in rows])
-    advice = work_advice([row.deck_id for row in rows], today=today)
+    advice = visit_advice({row.deck_id: row.surface for row in rows}, today=today)
     return {
         row.deck_id: deck_facts(
-            row, coats.get(row.job_id, []), told_advice(row, advice), due_part(row, today)
+            row, coats.get(row.job_id, []), advice[row.deck_id], due_part(row, today)
         )
         for row in rows
     }
-
-
-def told_advice(row: Forecast, advice: Mapping[int, WorkAdvice]) -> WorkAdvice:
-    """Only boards are stripped or looked at first."""
-    return advice[row.deck_id] if row.surface == Surface.BOARDS else WorkAdvice.RECOAT
 
 
 def due_part(row: Forecast, today: date) -> Sequence[str]:

@@ -38,13 +38,13 @@ from jobs.models import (
     OfferScope,
 )
 from jobs.offers import due_parts
-from jobs.scope import work_advice
 from reminders.due import DeckRow, value_columns
 from reminders.forecasting import (
     MAX_PRICE_AGE,
     DueSurfaces,
     kept_middle_prices,
     ranked_reasons,
+    visit_advice,
 )
 from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
 from reminders.pacing import deck_prices
@@ -262,7 +262,7 @@ class DeckTable:
         """With price, contact, way and what is agreed, for all lines at once."""
         if not found:
             return found
-        advice = work_advice([line.deck_id for line in found], today=self.rule.today)
+        advice = visit_advice({line.deck_id: line.surface for line in found}, today=self.rule.today)
         for line in found:
             line.today = self.rule.today
             line.advice = advice[line.deck_id]

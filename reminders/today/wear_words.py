@@ -3,6 +3,7 @@
 from datetime import date
 
 from clients import display
+from reminders.models import FAR, say_due
 
 SOON_MONTHS = 11  # from here on the month alone may be taken for the one that runs
 
@@ -20,12 +21,15 @@ def years_and_months(months: int) -> str:
 
 
 def wear_words(opens_on: date, due_on: date, today: date) -> str:
-    """“3 y 4 m overdue”, “due since 12 Nov”, “window open since 27 Nov”, “due in May 2028”."""
+    """“3 y 4 m overdue”, “due since 12 Nov”, “window open since 27 Nov”, “due in May 2028”, of a
+    day far off “not before 2033”."""
     if due_on <= today:
         late = years_and_months(months_between(due_on, today))
         return f"{late} overdue" if late else f"due since {short_day(due_on)}"
     if opens_on <= today:
         return f"window open since {short_day(opens_on)}"
+    if due_on > today + FAR:
+        return say_due(due_on, opens_on, today)
     near = months_between(today, due_on) < SOON_MONTHS
     month = display.format_day_as("MMMM" if near else "MMMMy", due_on)
     return f"due in {month}"

@@ -229,6 +229,7 @@ def test_the_tabs_count_what_they_hold_and_the_head_says_what_waits(due, busines
         (date(2026, 11, 2), date(2027, 3, 1), "window open since Nov 2"),
         (date(2026, 12, 1), date(2027, 5, 1), "due in May"),
         (date(2027, 12, 1), date(2028, 5, 1), "due in May 2028"),
+        (date(2033, 6, 1), date(2037, 6, 1), "not before 2033"),
         (date(2027, 9, 1), date(2027, 11, 11), "due in November 2027"),  # not the one that runs
     ],
 )
