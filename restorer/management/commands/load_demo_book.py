@@ -4,6 +4,7 @@ from typing import Any
 
 from auditlog.context import disable_auditlog
 from django.core.management.base import CommandError
+from django.db import connection
 from django.utils import timezone
 
 from clients.management.opening import BookCommand
@@ -28,6 +29,8 @@ class Command(BookCommand):
         actions.refresh_forecasts(deck_ids=None, today=business.today(now), now=now)
         with disable_auditlog():
             offers.write_demo_offers(now=now)
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")  # until it is said, the planner takes all tables for empty
         told = (
             f"{Deck.objects.count()} decks, {Job.objects.count()} jobs, {Offer.objects.count()}"
             " offers"
