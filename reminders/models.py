@@ -1,6 +1,6 @@
 """Stored forecasts, the fits they rest on, and the reminders that were decided on."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -268,15 +268,6 @@ def earliest_words(due_on: date, opens_on: date, today: date) -> str:
     return str(opens_on.year) if due_on > today + FAR else display.format_month(due_on)
 
 
-class SurfaceForecastQuerySet(models.QuerySet["SurfaceForecast"]):
-    def by_deck(self, deck_ids: Collection[int]) -> "dict[int, list[SurfaceForecast]]":
-        """Of these decks, what is due first leading; decks without any are left out."""
-        found: dict[int, list[SurfaceForecast]] = {}
-        for row in self.filter(deck__in=deck_ids).order_by("due_on", "surface"):
-            found.setdefault(row.deck_id, []).append(row)
-        return found
-
-
 class SurfaceForecast(models.Model):
     """When the newest coat on rails, stairs or screens is next due, where that may be another day
     than the boards'; written with the forecast of the deck."""
@@ -289,8 +280,6 @@ class SurfaceForecast(models.Model):
     window_opens_on = models.DateField(help_text="The chance of being worn reaches 20 %.")
     due_on = models.DateField(help_text="The day that suits the work best.")
     late_on = models.DateField(help_text="The chance of being worn reaches 80 %.")
-
-    objects = SurfaceForecastQuerySet.as_manager()
 
     class Meta:
         ordering = ["deck_id", "due_on", "surface"]

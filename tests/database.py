@@ -21,6 +21,14 @@ KEPT = {
 HAS_ROWS = "SELECT '{0}' WHERE EXISTS (SELECT FROM {0})"
 
 
+def url_of_database() -> str:
+    """For processes that a test starts: DATABASE_URL of the database that it uses itself."""
+    connection.ensure_connection()
+    there = connection.connection.info
+    login = f"{there.user}:{there.password}".rstrip(":")
+    return f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}"
+
+
 def migrated() -> str:
     """The name of a database with every migration and no row, to copy from;
     made again when a migration has changed."""

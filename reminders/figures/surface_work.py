@@ -1,5 +1,6 @@
 """Pieces of work: what each deck has on surfaces that come due by themselves, beside the rest."""
 
+from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -80,20 +81,8 @@ def worth_of_pieces(
     places = np.array([rows[piece.deck_id] for piece in pieces])
     is_first = np.ones(len(pieces), dtype=bool)
     is_first[1:] = places[1:] != places[:-1]
-    share = np.ones(len(pieces))
     is_upright = np.array([piece.surface != Surface.BOARDS for piece in pieces])
-    apart = {piece.deck_id for piece in pieces if piece.surface != Surface.BOARDS}
-    shares = work_shares(apart, today=today)
-    for row, piece in enumerate(pieces):
-        if piece.deck_id in apart:
-            own = shares[piece.deck_id]
-            elsewhere = sum(
-                own.get(other.surface, 0.0)
-                for other in neighbours(pieces, row)
-                if other.surface != Surface.BOARDS
-            )
-            is_rest = piece.surface == Surface.BOARDS
-            share[row] = 1 - elsewhere if is_rest else own.get(piece.surface, 0.0)
+    share = np.array(shares_of_work(pieces, today=today))
     visit = worth.visit[places]
     hours = (worth.hours[places] - visit[:, None]) * share[:, None]
     hours += np.where(is_first, visit, 0.0)[:, None]
@@ -111,13 +100,15 @@ def worth_of_pieces(
     return SharedWorth(spread, is_first)
 
 
-def neighbours(pieces: Sequence[WorkPiece], row: int) -> Iterator[WorkPiece]:
-    """All pieces of the deck of that row, itself among them; they lie together."""
-    deck = pieces[row].deck_id
-    first = row
-    while first and pieces[first - 1].deck_id == deck:
-        first -= 1
-    for piece in pieces[first:]:
-        if piece.deck_id != deck:
-            return
-        yield piece
+def shares_of_work(pieces: Sequence[WorkPiece], *, today: date) -> list[float]:
+    """What part of a recoat of its deck each piece is; the boards are the rest of it."""
+    upright = [piece for piece in pieces if piece.surface != Surface.BOARDS]
+    shares = work_shares({piece.deck_id for piece in upright}, today=today)
+    own = {
+        (piece.deck_id, piece.surface): shares[piece.deck_id].get(piece.surface, 0.0)
+        for piece in upright
+    }
+    apart: dict[int, float] = defaultdict(float)
+    for (deck, _), share in own.items():
+        apart[deck] += share
+    return [own.get((each.deck_id, each.surface), 1 - apart[each.deck_id]) for each in pieces]

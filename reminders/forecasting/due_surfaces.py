@@ -1,6 +1,6 @@
 """Which surfaces of a deck one visit takes together, and how that is said."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -47,11 +47,7 @@ class DueSurfaces:
             )
             for row in others
         ]
-        return cls.of_days(found)
-
-    @classmethod
-    def of_days(cls, days: Iterable[SurfaceDay]) -> "DueSurfaces":
-        return cls(sorted(days, key=lambda each: each.due_on))
+        return cls(sorted(found, key=lambda each: each.due_on))
 
     @property
     def has_boards(self) -> bool:

@@ -188,9 +188,22 @@ class ReminderPlanner:
     ) -> "ReminderPlanner":
         """A run about these coats, with everything it may have to ask."""
         facts = ReminderFacts(rows, now=now, zone=business.zone)
-        sequence = ReminderStep.objects.sequence() if steps is None else steps
         contacts = Reach(facts.clients, business=business)
-        return cls(now, business.today(now), asked, sequence, facts, contacts)
+        return cls.about(facts, contacts, asked, steps=steps)
+
+    @classmethod
+    def about(
+        cls,
+        facts: ReminderFacts,
+        contacts: Reach,
+        asked: ReminderRequest,
+        *,
+        steps: Sequence[ReminderStep] | None = None,
+    ) -> "ReminderPlanner":
+        """A run about facts that somebody has, and the clients whose they are."""
+        sequence = ReminderStep.objects.sequence() if steps is None else steps
+        today = contacts.business.today(facts.now)
+        return cls(facts.now, today, asked, sequence, facts, contacts)
 
     def run(self) -> ReminderPlan:
         for _, coats in groupby(self.facts.coats(), key=lambda coat: coat.client_id):

@@ -11,7 +11,7 @@ from clients.messaging.models.message import State
 from clients.messaging.outbox import is_in_doubt
 from clients.messaging.reach import Reach
 from clients.models import Business
-from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
+from reminders.models import Forecast, ForecastQuerySet, Stop
 from reminders.steps.facts import ReminderFacts
 from reminders.steps.planner import DueStep, LeftOut, ReminderPlanner, ReminderRequest
 from reminders.steps.sequence import SentReminder, step_name
@@ -69,17 +69,9 @@ def deck_reminder_state(
 ) -> DeckReminderState:
     """What was said last, what comes next and when, and whether somebody stopped it. `contacts`
     are those of its client; `without` as `ReminderFacts` has it."""
-    business = contacts.business
-    planning = ReminderPlanner(
-        now,
-        business.today(now),
-        ReminderRequest(date.max),
-        ReminderStep.objects.sequence(),
-        ReminderFacts(
-            Forecast.objects.filter(pk=forecast.pk), now=now, zone=business.zone, without=without
-        ),
-        contacts,
-    )
+    rows = Forecast.objects.filter(pk=forecast.pk)
+    facts = ReminderFacts(rows, now=now, zone=contacts.business.zone, without=without)
+    planning = ReminderPlanner.about(facts, contacts, ReminderRequest(date.max))
     planning.run()
     job = forecast.job_id
     made = planning.plan

@@ -66,12 +66,19 @@ def make_folder(folder: Path) -> None:
 
 def drop_old_backups(folder: Path) -> list[Path]:
     """Files of ours that no rule keeps, and what a killed backup left; others are left alone."""
-    found = {when: path for path in folder.iterdir() if (when := time_in_name(path.name))}
-    kept = times_to_keep(found)
-    dropped = [path for when, path in sorted(found.items()) if when not in kept]
+    dropped = [
+        folder / name for name in names_past_their_time(each.name for each in folder.iterdir())
+    ]
     for path in [*dropped, *folder.glob(".book-*.part")]:
         path.unlink(missing_ok=True)
     return dropped
+
+
+def names_past_their_time(names: Iterable[str]) -> list[str]:
+    """Of these the names of backups that no rule keeps, the oldest first."""
+    found = {when: name for name in names if (when := time_in_name(name))}
+    kept = times_to_keep(found)
+    return [name for when, name in sorted(found.items()) if when not in kept]
 
 
 def time_in_name(name: str) -> datetime | None:

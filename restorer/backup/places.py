@@ -14,9 +14,8 @@ from restorer.backup.folder import (
     MadeBackup,
     back_up_to_folder,
     forget_old_runs,
+    names_past_their_time,
     note_failure,
-    time_in_name,
-    times_to_keep,
 )
 from restorer.backup.making import write_backup
 from restorer.backup.manifest import Manifest
@@ -112,9 +111,7 @@ def drop_old_objects() -> list[str]:
     """Objects of ours that no rule keeps; others are left alone."""
     with bucket_faults():
         bucket = open_bucket(BucketAddress.parse(settings.BACKUP_BUCKET))
-        found = {when: name for name in bucket.names() if (when := time_in_name(name))}
-        kept = times_to_keep(found)
-        dropped = [name for when, name in sorted(found.items()) if when not in kept]
+        dropped = names_past_their_time(bucket.names())
         for name in dropped:
             bucket.delete(name)
     return [bucket.address(name) for name in dropped]

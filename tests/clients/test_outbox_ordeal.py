@@ -3,20 +3,16 @@
 from pathlib import Path
 
 import pytest
-from django.db import connection
 
+from tests import database
 from tests.ordeal.ordeal import Ordeal, cut_connections
 
 pytestmark = [pytest.mark.slow, pytest.mark.smtp, pytest.mark.django_db(transaction=True)]
 
 
 def test_nothing_is_sent_twice_or_lost_while_senders_are_killed(tmp_path: Path) -> None:
-    connection.ensure_connection()
-    there = connection.connection.info
-    login = f"{there.user}:{there.password}".rstrip(":")
-    url = f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}"
     environment = {
-        "DATABASE_URL": url,
+        "DATABASE_URL": database.url_of_database(),
         "RESTORER_NO_VENV": "1",
         "DJANGO_SETTINGS_MODULE": "tests.settings",
     }

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from django.db import connection
 
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
 from restorer.local import processes
+from tests import database
 from tests.factories import BusinessFactory
 from tests.gateway import gateway_row
 from tests.ordeal.ordeal import Ordeal, cut_connections
@@ -68,12 +68,8 @@ class TextOrdeal(Ordeal):
 
 def test_nothing_is_texted_twice_or_lost_while_senders_are_killed(tmp_path: Path) -> None:
     BusinessFactory()
-    connection.ensure_connection()
-    there = connection.connection.info
-    login = f"{there.user}:{there.password}".rstrip(":")
-    url = f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}"
     environment = {
-        "DATABASE_URL": url,
+        "DATABASE_URL": database.url_of_database(),
         "RESTORER_NO_VENV": "1",
         "DJANGO_SETTINGS_MODULE": "tests.settings",
     }

@@ -33,11 +33,7 @@ HELD_HOURS = 1
 SENDING_SIZE = 4  # messages of one press, which a person takes back at a kill
 TAKEN_BACK_ID = re.compile(r"<taken-back-[0-9]+\.(.+)")
 IN_HAND_STATES = [State.CLAIMED, State.TRANSMITTING]
-COLUMNS = [
-    "messages",
-    "senders",
-    "kills",
-    "outages",
+COUNTS = [
     "accepted",
     "unconfirmed",
     "failed",
@@ -47,8 +43,8 @@ COLUMNS = [
     "taken_unrecorded",
     "taken_back",
     "taken_back_and_sent",
-    "seconds",
 ]
+COLUMNS = ["messages", "senders", "kills", "outages", *COUNTS, "seconds"]
 
 
 @dataclass

@@ -29,7 +29,7 @@ from clients.messaging.models.message import State
 from clients.models import Business
 from tests.ordeal.cluster import POOLER_PORT, Cluster
 from tests.ordeal.hosts import GATEWAY, PORT, Host
-from tests.ordeal.ordeal import IN_HAND_STATES, Ordeal
+from tests.ordeal.ordeal import COUNTS, IN_HAND_STATES, Ordeal
 
 Answer = TypeVar("Answer")
 PATIENCE_SECONDS = 300
@@ -38,22 +38,8 @@ IDLE_SECONDS = 20  # a process needs some to start
 GRACE_SECONDS = 0.1  # what left so shortly after a no had been on its way
 POWER_CUT, CABLE = 0.04, 0.08  # share of the kills
 COLUMNS = [
-    "hosts",
-    "messages",
-    "kills",
-    "killed",
-    "crashes",
-    "failovers",
-    "full_disk_seconds",
-    "accepted",
-    "unconfirmed",
-    "failed",
-    "unconfirmed_but_taken",
-    "accepted_twice",
-    "lost",
-    "taken_unrecorded",
-    "taken_back",
-    "taken_back_and_sent",
+    *("hosts", "messages", "kills", "killed", "crashes", "failovers", "full_disk_seconds"),
+    *COUNTS,
     "unsubscribed",
     "unsubscribed_unsent",
     "sent_after_no",

@@ -19,10 +19,10 @@ from pathlib import Path
 
 import pytest
 from django.core.management import get_commands
-from django.db import connection
 
 from clients.models import Heartbeat
 from restorer.local import processes
+from tests import database
 
 TOP = Path(processes.MANAGE_PY).parent
 RUNNING = TOP / "docs" / "running"
@@ -100,10 +100,7 @@ def test_systemd_finds_no_fault_in_the_units(tmp_path: Path) -> None:
 
 def environment(tmp_path: Path) -> dict[str, str]:
     """As the units give it, but with the database of the tests."""
-    connection.ensure_connection()
-    there = connection.connection.info
-    login = f"{there.user}:{there.password}".rstrip(":")
-    url = f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}"
+    url = database.url_of_database()
     ours = {"DATABASE_URL": url, "RESTORER_VAR": str(tmp_path), "RESTORER_NO_VENV": "1"}
     return os.environ | ours | {"DJANGO_SETTINGS_MODULE": "restorer.settings", "LOG_LEVEL": "ERROR"}
 

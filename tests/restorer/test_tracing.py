@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
-from django.db import connection
 from opentelemetry.proto.collector.trace.v1.trace_service_pb2 import ExportTraceServiceRequest
 from opentelemetry.proto.trace.v1.trace_pb2 import Span, Status
 
 from restorer.metrics import start_tracing
+from tests import database
 from tests.factories import BusinessFactory
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -51,10 +51,8 @@ class Collector(BaseHTTPRequestHandler):
 
 
 def run_some_requests(endpoint: str) -> None:
-    there = connection.connection.info
-    login = f"{there.user}:{there.password}".rstrip(":")
     traced = {
-        "DATABASE_URL": f"postgresql://{login}@/{there.dbname}?host={there.host}&port={there.port}",
+        "DATABASE_URL": database.url_of_database(),
         "DJANGO_SETTINGS_MODULE": "tests.settings",
         "RESTORER_NO_VENV": "1",
         "ALLOWED_HOSTS": "testserver",
