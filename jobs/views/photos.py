@@ -1,8 +1,10 @@
 """Photographs: shown to people who are signed in, added to a job, described, removed."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.core.files.uploadedfile import SimpleUploadedFile, UploadedFile
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -49,7 +51,7 @@ def form_photo(request: HttpRequest) -> HttpResponse:
     return add_photos_to(request, job_or_404(job.pk))
 
 
-def sent_photos(request: HttpRequest) -> MultiValueDict[str, UploadedFile]:
+def sent_photos(request: HttpRequest) -> MultiValueDict[str, Any]:
     """The files of a form, and the photograph that came in parts before it (`in_parts`: its
     SHA-256). Raises `UnfinishedFormError`."""
     files = request.FILES.copy()
