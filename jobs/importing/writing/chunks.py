@@ -216,7 +216,7 @@ class ChunkWriter:
         label = read.label.casefold()
         slot = next((deck for deck in site.decks if deck.label.casefold() == label), None)
         if slot is None and label == "deck" and len(site.decks) == 1:
-            slot = site.decks[0]
+            slot = site.decks[0] if may_be_same(site.decks[0], read) else None
         if slot is not None:
             self.change_deck(slot, read)
             return slot
@@ -335,6 +335,13 @@ class ChunkWriter:
         )
         outcome.add("visits", key)
         return key
+
+
+def may_be_same(slot: DeckSlot, read: DeckRead) -> bool:
+    """A deck without a name is the only one there; two of one list with sizes of their own are
+    two."""
+    sizes = (slot.values.get("area_m2"), read.area_m2)
+    return not slot.is_new or None in sizes or sizes[0] == sizes[1]
 
 
 def deck_values(read: DeckRead) -> dict[str, Any]:
