@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from clients.actions.saving import lock_until_commit
-from clients.models import Client, ContactPoint, Deck, Property, Species
+from clients.models import STREET_NOT_KNOWN, Client, ContactPoint, Deck, Property, Species
 from jobs import search
 from jobs.actions.jobs import follow_job_changes
 from jobs.importing.cells import name_key
@@ -35,7 +35,6 @@ from jobs.importing.writing.known import (
 )
 from jobs.models import ImportRow, Job, ListImport, Visit
 
-NO_STREET = "Street not known"
 State = ImportRow.State
 
 
@@ -191,7 +190,7 @@ class ChunkWriter:
             {
                 "id": slot.pk,
                 "client_id": client.pk,
-                "street": read.street or NO_STREET,
+                "street": read.street or STREET_NOT_KNOWN,
                 "town": read.town,
                 "region": read.region[:120],
                 "postcode": read.postcode[:20],
