@@ -34,7 +34,7 @@ COUNTED_FIELDS = {
 MAX_TEXTS = 20_000  # different texts of a column that are looked at for doubts
 MAX_CLIENTS = 20_000
 CARRIED_FIELDS = ("client", "first_name", "last_name", "company", "phone", "mobile", "email")
-PLACE_FIELDS = ("address", "street", "town", "region", "postcode")
+PLACE_FIELDS = ("address", "house_number", "street", "town", "region", "postcode")
 DECK_FIELDS = ("deck", "area", "species")
 
 

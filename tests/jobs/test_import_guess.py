@@ -9,7 +9,7 @@ import pytest
 from django.core.management import call_command
 
 from clients.models import Business, Deck, Place, Property
-from jobs.models import CoatApplied
+from jobs.models import CoatApplied, Job
 from tests.jobs import old_lists
 from tests.jobs.towns import add_towns
 
@@ -134,3 +134,45 @@ def test_a_row_below_of_another_place_or_size_is_another_deck(tmp_path: Path) ->
         ("12 Sandpiper Lane", "Deck", 8),
         ("4 Gannet Rise", "Deck", None),
     ]
+
+
+YEARS = """\
+Client,Phone,Address,Deck,2021,2022,2023,2024,2025
+Orla Pemberly,902-555-0161,"12 Sandpiper Lane, Lunenburg",cedar 26 m2,strip,,recoat,,x
+Fennel Brightwater,902-555-0163,"88 Osprey Hill, Lunenburg",ipe,oil,oil,oil,oil,oil
+Quill Ottermarsh,902-555-0164,"7 Plover Ct, Lunenburg",front porch,-,,x,,June
+"""
+
+
+def test_a_column_a_year_tells_one_job_a_year(tmp_path: Path) -> None:
+    path = tmp_path / "years.csv"
+    path.write_text(YEARS)
+
+    found = guess(path)
+
+    assert (found[0]["rows"], found[0]["ready"]) == (3, 3)
+    assert [each["rows"] for each in found[0]["doubts"] if each["doubt"] == "kinds"] == [3]
+    jobs = Job.objects.order_by("deck__label", "finished_on")
+    assert [(job.deck.label, job.kind, job.span.edtf()) for job in jobs] == [
+        ("cedar 26 m2", "strip", "2021"),
+        ("cedar 26 m2", "recoat", "2023"),
+        ("cedar 26 m2", "recoat", "2025"),
+        ("front porch", "recoat", "2023"),
+        ("front porch", "recoat", "2025-06"),
+        *[("ipe", "recoat", str(year)) for year in range(2021, 2026)],
+    ]
+    assert Deck.objects.get(label="cedar 26 m2").area_m2 == 26
+
+
+def test_a_house_number_in_a_column_of_its_own_belongs_to_the_street(tmp_path: Path) -> None:
+    path = tmp_path / "civic.csv"
+    path.write_text(
+        "Name,Civic #,Road,Community,Last done,Stain used\n"
+        "Della Windrush,60,Tern Wharf,Lunenburg,2024-05-11,? oil\n"
+        "Una Marrow,RR2,,Lunenburg,2019,\n"
+    )
+
+    guess(path)
+
+    assert sorted(Property.objects.values_list("street", flat=True)) == ["60 Tern Wharf", "RR2"]
+    assert CoatApplied.objects.get(product__isnull=False).product.name == "Oil"

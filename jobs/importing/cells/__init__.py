@@ -35,6 +35,7 @@ from jobs.importing.cells.numbers import (
     read_coats,
     read_litres,
     read_money,
+    size_in_words,
 )
 from jobs.importing.cells.problems import UnreadableCell
 from jobs.importing.cells.spans import Calendar, order_evidence, read_span, short_date
@@ -80,6 +81,7 @@ __all__ = [
     "read_timber",
     "region_key",
     "short_date",
+    "size_in_words",
     "spelling_score",
     "split_address",
     "street_key",

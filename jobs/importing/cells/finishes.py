@@ -117,7 +117,7 @@ def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     text = AMOUNTS.sub(" ", text)
     known = COLOUR_WORDS | {colour.casefold() for colour in colours}
     words = re.findall(r"[^\s,;/()–]+", re.sub(r"\s-\s|-(?=\s)|(?<=\s)-", " , ", text))
-    words = [word.strip(".:\"'") for word in words if word.strip(".:\"'-&+")]
+    words = [word.strip(".:\"'?") for word in words if word.strip(".:\"'-&+?")]
     at = len(words)
     while at > 1 and is_colour(words[at - 1], known):
         at -= 1

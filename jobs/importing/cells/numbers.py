@@ -91,6 +91,14 @@ def read_area(text: str, bare_unit: str = "") -> Area | None:
     return checked_area(text, value, unit or bare_unit or "m2", is_bare=not unit)
 
 
+def size_in_words(label: str) -> str:
+    """“26 m2” of “cedar 26 m2”: a size with its unit or sides in the name of a deck; else
+    nothing."""
+    unit = rf"(?:{NUMBER})\s*(?:{METRIC_WORDS}|{FOOT_WORDS})(?!\w)"
+    found = re.search(rf"{side_pattern()}|{unit}", label.casefold().replace("×", "x"))
+    return found[0] if found else ""
+
+
 def side_pattern() -> str:
     side = r"(\d+(?:\.\d+)?(?:\s*(?:'|ft)\s*(?:\d+\s*(?:\"|in)?)?)?)"
     return rf"{side}\s*(?:m|ft|')?\s*(?:x|by)\s*{side}"

@@ -53,7 +53,17 @@ LIST_FIELDS = [
         "Whole address",
         ("address", "full address", "site address", "property", "site", "where", "location"),
     ),
-    ListField("street", "Street", ("street", "street address", "address line 1", "civic", "road")),
+    ListField(
+        "house_number",
+        "House number",
+        (
+            *("civic", "civic #", "civic no", "civic number", "house", "house no", "house number"),
+            *("street no", "street number", "house #", "street #"),
+        ),
+    ),
+    ListField(
+        "street", "Street", ("street", "street address", "address line 1", "road", "street name")
+    ),
     ListField("town", "Town", ("town", "city", "place", "community", "suburb", "area town")),
     ListField(
         "region", "Province, state or region", ("region", "province", "state", "prov", "county")

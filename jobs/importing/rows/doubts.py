@@ -250,7 +250,7 @@ def kind_doubt(facts: ListFacts) -> Iterator[Doubt]:
         for text, count in kinds.most_common()
         if not read_kind(text)
     ][:MAX_ENTRIES]
-    dated = sum(facts.counted("done").values())
+    dated = sum(count for text, count in facts.counted("done").items() if not read_kind(text))
     untold = dated - sum(kinds.values()) if not facts.columns("item") else 0
     if untold > 0:
         entries.append(DoubtEntry("", "Nothing written", untold, options, "recoat"))

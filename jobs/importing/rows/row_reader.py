@@ -13,6 +13,7 @@ from jobs.importing.cells import (
     read_name,
     read_phones,
     read_timber,
+    size_in_words,
     timber_word,
 )
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
@@ -148,7 +149,11 @@ class RowReader:
         return ["deck", "area", "species", "done", "kind", "product", "item", "deck_notes", "notes"]
 
     def read_size(self, cells: Cells, deck: DeckRead, unit: UnitRead) -> None:
-        """A size that cannot be read stays unknown, its words go to the notes."""
+        """Of its own column, where the list has none of the name of the deck. A size that cannot be
+        read stays unknown, its words go to the notes."""
+        if "area" not in self.places and (words := size_in_words(deck.label)):
+            found = read_area(words)
+            deck.area_m2 = found.m2 if found else None
         for at in self.places.get("area", ()):
             text = cells.row.cells[at] if at < len(cells.row.cells) else ""
             if is_blank(text):
