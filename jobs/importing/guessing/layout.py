@@ -41,7 +41,7 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     if place is None and first:
         layout.remarks.append("No line names the columns: they were told by what they hold.")
     rest = first[place + 1 :] if place is not None else first
-    lines = chain(rest, sheet.lines)
+    lines: Iterator[ListLine] = chain(rest, sheet.lines)
     if years:
         lines = (ListLine(line.number, dated_cells(line.cells, years)) for line in lines)
     layout.rows = grouped_rows(layout, lines, width, is_town)
