@@ -28,6 +28,7 @@ LEFT_OUT_TABLES = {
     "clients_recoverycode",
     "clients_user_groups",
     "clients_user_user_permissions",
+    "jobs_expectedweather",
     "jobs_searchentry",
     "jobs_searchword",
     "jobs_unwrittensearch",
