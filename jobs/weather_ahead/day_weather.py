@@ -105,7 +105,7 @@ def day_weather(
     """What is told of the day's working hours from now on; None where nothing is."""
     first = max(local_moment(day, WORK_FROM, zone), now.astimezone(zone))
     last = local_moment(day, WORK_UNTIL, zone)
-    work = within(spells, first, last)
+    work = within(spells, first, last) if first < last else []
     if not work:
         return None
     air = [spell.air_c for spell in work]

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 from clients import display
 from clients.models import Property
 from jobs.models import ExpectedWeather, WeatherPosition, weather_position
-from jobs.weather_ahead.day_weather import DayWeather, day_weather
+from jobs.weather_ahead.day_weather import DayWeather, day_weather, tenths
 from jobs.weather_ahead.spells import WeatherSpell, spells_from_rows
 
 CC_BY = ("https://creativecommons.org/licenses/by/4.0/", "CC BY 4.0")
@@ -52,6 +52,18 @@ class ExpectedDays:
 
     def day_at(self, site: Property, day: date) -> DayWeather | None:
         return day_weather(self.spells_at(site), day, site.zone, now=self.now)
+
+    def hour_words(self, site: Property) -> str:
+        """“Mon, Jun 7, 2:00 p.m.: 14 °C and 62 % humidity” of the hour that it is; empty where
+        nothing is told."""
+        spells = [s for s in self.spells_at(site) if s.starts_at <= self.now < s.ends_at]
+        if not spells:
+            return ""
+        begins = spells[0].starts_at.astimezone(site.zone)
+        air = display.format_measure(tenths(spells[0].air_c), "temperature")
+        day = display.format_weekday(begins)
+        humidity = round(spells[0].humidity_percent)
+        return f"{day}, {display.format_clock(begins)}: {air} and {humidity} % humidity"
 
     @property
     def credit(self) -> WeatherCredit | None:

@@ -18,9 +18,9 @@ FUTURE_KEPT = timedelta(days=12)
 MAX_SPELL = timedelta(hours=6)
 # Colder, hotter or wetter than was ever measured on earth (WMO archive of extremes, from memory:
 # −89.2 °C, 56.7 °C, 1,144 mm in twelve hours), so it is a mistake.
-AirCelsius = Annotated[float, Field(ge=-90, le=57, allow_inf_nan=False)]
-HumidityPercent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
-RainMillimetres = Annotated[float, Field(ge=0, le=1200, allow_inf_nan=False)]
+AirCelsius = Annotated[float, Field(ge=-90, le=57)]
+HumidityPercent = Annotated[float, Field(ge=0, le=100)]
+RainMillimetres = Annotated[float, Field(ge=0, le=1200)]
 EXPECTED_UNITS = {
     "air_temperature": "celsius",
     "relative_humidity": "%",
@@ -50,9 +50,9 @@ class WeatherSpell:
 
 
 class ToldPart(BaseModel):
-    """Numbers must be numbers; what else is told is passed over."""
+    """Numbers must be numbers, and finite; what else is told is passed over."""
 
-    model_config = ConfigDict(strict=True)
+    model_config = ConfigDict(strict=True, allow_inf_nan=False)
 
 
 class ToldAir(ToldPart):

@@ -263,7 +263,7 @@ def test_the_warmest_and_coldest_of_the_working_hours_and_of_the_night_count() -
 
 
 def test_days_further_off_are_said_less_exactly() -> None:
-    """Their hours are told six at a time: a third of the rain from one to seven falls by three."""
+    """Their hours are told six at a time, from noon to six there."""
     forecast = told(NOW, rain=rain_from(datetime(2027, 6, 11, 15, tzinfo=UTC), hours=6))
 
     assert words(forecast, date(2027, 6, 11)) == (

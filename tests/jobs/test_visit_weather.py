@@ -210,6 +210,25 @@ def test_the_crews_day_carries_it_with_its_age(
 
 
 @pytest.mark.django_db
+def test_where_a_job_is_logged_the_expected_air_stands_beside_the_field_and_not_in_it(
+    as_owner: Browser, tern: Crew, service: WeatherService
+) -> None:
+    with freeze_time(NOW):
+        booking = visit("Marlow")
+        Business.objects.update(weather_source=service.address)
+    log = f"/jobs/log/?deck={booking.decks.get().pk}&booking={booking.pk}"
+    with freeze_time(local(14)):
+        service.tells(told(local(14), air=lambda at: 14.3, humidity=61.7))
+        fetch_expected_weather(now=local(14))
+        page = as_owner.get(log)
+
+    words = "Expected for Mon, Jun 7, 2:00 p.m.: 14.3 °C and 62 % humidity. Write down what it was."
+    assert words in text(page).replace("\u202f", " ")
+    assert page.context["page"].job["air_c"].value() is None
+    assert page.context["page"].job["humidity_percent"].value() is None
+
+
+@pytest.mark.django_db
 @pytest.mark.usefixtures("_clock")
 def test_of_a_visit_of_two_days_the_coat_is_on_the_last(
     as_owner: Browser, tern: Crew, service: WeatherService
