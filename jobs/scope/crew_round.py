@@ -112,8 +112,7 @@ def read_crew_rounds(
     found = []
     for crew in crews:
         own = [row for row in rows if row.crew_day.crew_id == crew.pk]
-        stops = stops_in_order(own, seen)
-        found.append(crew_round(crew, day, stops, today, seen.weather.credit))
+        found.append(crew_round(crew, day, stops_in_order(own, seen), today, seen.weather))
     return found
 
 
@@ -165,12 +164,13 @@ def crew_round(
     day: date,
     stops: Sequence[CrewStop],
     today: date,
-    credit: WeatherCredit | None,
+    weather: VisitsWeather,
 ) -> CrewRound:
     """With what to bring for the work that is still to be done."""
     open_scopes = [scope for stop in stops for scope in unlogged_scopes(stop)]
     needs = purchase_needs(open_scopes, today=today) if open_scopes else []
     kit = kit_for(open_scopes)
+    credit = weather.credit if any(stop.weather for stop in stops) else None
     return CrewRound(crew, day, stops, needs, [*kit.tools, *kit.protection], credit)
 
 

@@ -124,14 +124,14 @@ def read_answer(answer: RawAnswer) -> SourceAnswer:
         why = REFUSALS.get(answer.status, "It has no forecast for us.")
         raise ForecastError(f"{why} ({answer.status})")
     return SourceAnswer(
-        None if answer.status == NOT_MODIFIED else unpacked(answer),
+        None if answer.status == NOT_MODIFIED else without_gzip(answer),
         answer.heads.get("last-modified", "")[:100],
         moment_of(answer.heads.get("expires", "")),
         answer.status == DEPRECATED,
     )
 
 
-def unpacked(answer: RawAnswer) -> bytes:
+def without_gzip(answer: RawAnswer) -> bytes:
     """The body, taken out of gzip where it came in it, no further than the limit."""
     packing = answer.heads.get("content-encoding", "identity").lower()
     if packing == "identity":
