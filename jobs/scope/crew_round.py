@@ -104,11 +104,10 @@ def read_crew_rounds(
     """The day of each of these crews, in a fixed number of queries; those without work too."""
     rows = list(booked_days(crews, day))
     bookings = [row.booking for row in rows]
-    seen = SeenOfDay(
-        booked_scopes(bookings, today=today) if bookings else {},
-        keys_told(bookings, day),
-        read_visits_weather([(each, day) for each in bookings], today=today, now=now),
-    )
+    scopes = booked_scopes(bookings, today=today) if bookings else {}
+    visits = [(booking, day) for booking in bookings]
+    weather = read_visits_weather(visits, today=today, now=now, scopes=scopes)
+    seen = SeenOfDay(scopes, keys_told(bookings, day), weather)
     found = []
     for crew in crews:
         own = [row for row in rows if row.crew_day.crew_id == crew.pk]

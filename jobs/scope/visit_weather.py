@@ -62,26 +62,50 @@ class VisitsWeather:
 
 
 def read_visits_weather(
-    visits: Iterable[tuple[Booking, date]], *, today: date, now: datetime
+    visits: Iterable[tuple[Booking, date]],
+    *,
+    today: date,
+    now: datetime,
+    scopes: Mapping[int, Scope] | None = None,
 ) -> VisitsWeather:
-    """In one query without a source or with nothing told, else in a fixed number. The coat is taken
-    to go on at the end of the last day of a booking."""
+    """In one query where nothing is told, in none without a source, else in a fixed number; fewer
+    where the page has read the `scopes` of the decks already. The coat is taken to go on at the end
+    of the last day of a booking."""
     ahead = [(booking, day) for booking, day in visits if day >= today and is_ahead(booking)]
     expected = read_expected_weather([booking.site for booking, _ in ahead], now=now)
     told = [(b, day, seen) for b, day in ahead if (seen := expected.day_at(b.site, day))]
-    if not told:
-        return VisitsWeather()
-    finishes = finishes_by_booking({b.pk for b, day, _ in told if day == b.last_on}, today=today)
-    found = {
-        (booking.pk, day): VisitWeather(
-            seen,
-            coating_doubts(finishes[booking.pk], expected, booking.site, day)
-            if day == booking.last_on and booking.pk in finishes
-            else (),
+    coated = [booking for booking, day, _ in told if day == booking.last_on]
+    if scopes is None and coated:
+        coated = bookings_with_work(coated)
+        scopes = booked_scopes(coated, today=today)
+    finishes = {booking.pk: finishes_of(work_on(booking, scopes or {})) for booking in coated}
+    found = {}
+    for booking, day, seen in told:
+        is_coated = day == booking.last_on and booking.pk in finishes
+        doubts = (
+            coating_doubts(finishes[booking.pk], expected, booking.site, day) if is_coated else []
         )
-        for booking, day, seen in told
-    }
-    return VisitsWeather(found, expected.credit)
+        found[booking.pk, day] = VisitWeather(seen, doubts)
+    return VisitsWeather(found, expected.credit if found else None)
+
+
+def is_ahead(booking: Booking) -> bool:
+    return booking.state in {Booking.State.BOOKED, Booking.State.HELD}
+
+
+def bookings_with_work(bookings: Iterable[Booking]) -> list[Booking]:
+    """The same with their decks and what is agreed for them."""
+    rows = Booking.objects.filter(pk__in=[each.pk for each in bookings]).select_related("offer")
+    return list(rows.prefetch_related("decks", "offer__scopes__product"))
+
+
+def work_on(booking: Booking, scopes: Mapping[int, Scope]) -> list[Scope]:
+    return [scopes[deck.pk] for deck in booking.decks.all() if deck.pk in scopes]
+
+
+def finishes_of(scopes: Iterable[Scope]) -> list[Product]:
+    """Those that go on, each once."""
+    return list(dict.fromkeys(scope.product for scope in scopes if scope.product))
 
 
 def weather_of_booked_coat(scope: Scope, *, now: datetime) -> VisitsWeather:
@@ -97,28 +121,6 @@ def weather_of_booked_coat(scope: Scope, *, now: datetime) -> VisitsWeather:
     doubts = coating_doubts(finishes_of([scope]), expected, deck.site, booking.last_on)
     visit = VisitWeather(seen, doubts)
     return VisitsWeather({(booking.pk, booking.last_on): visit}, expected.credit)
-
-
-def is_ahead(booking: Booking) -> bool:
-    return booking.state in {Booking.State.BOOKED, Booking.State.HELD}
-
-
-def finishes_by_booking(keys: Iterable[int], *, today: date) -> dict[int, list[Product]]:
-    """The finishes that go on, each once; bookings whose decks take none that is known are there
-    with an empty list."""
-    rows = Booking.objects.filter(pk__in=list(keys)).select_related("offer")
-    bookings = list(rows.prefetch_related("decks", "offer__scopes__product"))
-    scopes = booked_scopes(bookings, today=today) if bookings else {}
-    return {
-        booking.pk: finishes_of(
-            scopes[deck.pk] for deck in booking.decks.all() if deck.pk in scopes
-        )
-        for booking in bookings
-    }
-
-
-def finishes_of(scopes: Iterable[Scope]) -> list[Product]:
-    return list(dict.fromkeys(scope.product for scope in scopes if scope.product))
 
 
 def coating_doubts(

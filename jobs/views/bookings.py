@@ -73,7 +73,7 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
     days = [(row, part.crew_day.day) for part in row.days.all()]
     context = {
         "booking": row,
-        "weather": read_visits_weather(days, today=today, now=now),
+        "weather": read_visits_weather(days, today=today, now=now, scopes=scopes),
         "work": [(each, scopes.get(each.deck.pk)) for each in booked_decks(row)],
         "geo_uri": geo_uri(row),
         "next_visit_form": NextVisitForm(auto_id="next_%s"),
