@@ -157,13 +157,13 @@ def doubt_text(rule: WeatherRule, names: str) -> str:
 def expected_reading(
     spells: Sequence[WeatherSpell], at: WeatherSpell, zone: ZoneInfo
 ) -> SiteReading:
-    """What would be measured if the last coat went on then; the boards are as warm as the air."""
+    """What would be measured if the last coat went on then; the boards are as warm as the air. Of a
+    night that is told in part, the coldest told."""
     after = [each for each in spells if at.starts_at <= each.starts_at < at.ends_at + DAY]
-    is_told = after[-1].ends_at >= at.ends_at + DAY
     return SiteReading(
         air_c=Decimal(f"{at.air_c:.1f}"),
         humidity_percent=max(1, round(at.humidity_percent)),
-        night_c=Decimal(f"{min(each.air_c for each in after):.1f}") if is_told else None,
+        night_c=Decimal(f"{min(each.air_c for each in after):.1f}"),
         rain=rain_around(spells, at, zone),
     )
 
