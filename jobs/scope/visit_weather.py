@@ -38,12 +38,26 @@ DAY = timedelta(hours=SET_HOURS)
 
 
 @dataclass(frozen=True)
+class CoatDoubt:
+    """A rule of the checklist that no hour of a day would meet: its name, and all in words."""
+
+    name: str
+    words: str
+
+
+@dataclass(frozen=True)
 class VisitWeather:
     """One day of a visit: its weather, and why a coat on it would probably not go (empty where
     nothing says so)."""
 
     weather: DayWeather
-    doubts: Sequence[str] = ()
+    doubts: Sequence[CoatDoubt] = ()
+
+    @property
+    def doubts_in_short(self) -> str:
+        """“Rain, the night after”."""
+        names = ", ".join(each.name.lower() for each in self.doubts)
+        return f"{names[:1].upper()}{names[1:]}"
 
 
 @dataclass(frozen=True)
@@ -125,8 +139,8 @@ def weather_of_booked_coat(scope: Scope, *, now: datetime) -> VisitsWeather:
 
 def coating_doubts(
     finishes: Sequence[Product], expected: ExpectedDays, site: Property, day: date
-) -> list[str]:
-    """Why no hour of the working day would do, in words, by the hour that comes nearest to it;
+) -> list[CoatDoubt]:
+    """Why no hour of the working day would do, by the hour that comes nearest to it;
     empty where one does. Something must be told of that day."""
     spells = expected.spells_at(site)
     zone = site.zone
@@ -135,7 +149,7 @@ def coating_doubts(
     readings = [expected_reading(spells, hour, zone) for hour in hours]
     names = " and ".join(product.name for product in finishes) or "the finish"
     best = min(readings, key=lambda each: distance_from_good(finishes, each))
-    return [doubt_text(rule, names) for rule in unmet_rules(finishes, best)]
+    return [CoatDoubt(rule.name, doubt_text(rule, names)) for rule in unmet_rules(finishes, best)]
 
 
 def unmet_rules(finishes: Sequence[Product], reading: SiteReading) -> list[WeatherRule]:

@@ -51,7 +51,7 @@ def doubts(*finishes: Product, day: date = MONDAY, **weather: Any) -> list[str]:
     spots = {weather_position(SITE): ToldSpot(spells, "https://weather.example.com/", EARLY)}
     with override_business(Business(locale="en-CA", units="metric")):
         found = coating_doubts(finishes or [GUARD], ExpectedDays(spots, EARLY), SITE, day)
-    return [each.replace("\u202f", " ") for each in found]
+    return [each.words.replace("\u202f", " ") for each in found]
 
 
 def test_a_fine_day_is_in_no_doubt() -> None:
@@ -165,8 +165,8 @@ def test_from_the_address_to_the_held_booking(
 
     week = text(as_owner.get(f"/diary/?week={MONDAY}"))
     assert "Expected: 15 °C, dry until 4:00 p.m., then 3 mm of rain" in week.replace("\u202f", " ")
-    assert "Coat in doubt" in week
-    assert "Data from localhost, put into words by us, as of Wed, Jun 2" in week
+    assert "Coat in doubt</span> Rain</span>" in week
+    assert "Data from localhost, put into words by us · as of Wed, Jun 2" in week
     page = text(as_owner.get(f"/diary/{booking.pk}/")).replace("\u202f", " ")
     reason = "Rain: expected at 4:00 p.m.; Tidewood Clear Guard Marlow wants 24 hours without."
     assert reason in page
