@@ -21,7 +21,7 @@ MAX_REASON = 300
 logger = logging.getLogger(__name__)
 
 
-def fetch_expected_weather(*, now: datetime, deadline_seconds: float = 40.0) -> int:
+def fetch_expected_weather(*, now: datetime, deadline_seconds: float = 20.0) -> int:
     """For how many spots the source told something. Nobody is asked without a source; rows that
     nothing is booked at any more go."""
     business = Business.current()

@@ -264,7 +264,7 @@ def test_a_week_with_weather_takes_as_many_queries_for_many_as_for_one(
         visit(name)
 
     # 24 without weather; the weather, the bookings again with what is agreed, and their scopes
-    assert asked() == one <= 45
+    assert asked() == one <= 40
 
 
 @pytest.mark.django_db
