@@ -185,6 +185,12 @@ def test_what_is_no_forecast_is_refused_with_the_reason(forecast: Any, why: str)
     assert len(str(caught.value)) <= 300
 
 
+@given(st.binary(max_size=200))
+def test_whatever_bytes_come_they_are_refused(content: bytes) -> None:
+    with pytest.raises(ForecastError):
+        read(content)
+
+
 ANY_JSON = st.recursive(
     st.none() | st.booleans() | st.floats() | st.integers() | st.text(max_size=20),
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner),
