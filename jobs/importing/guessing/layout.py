@@ -34,12 +34,17 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     width = max([len(header), *(len(line.cells) for line in first)], default=0)
     layout = SheetLayout(header + [""] * (width - len(header)), iter(()), sheet.remarks)
     if place:
-        layout.remarks.append(f"{place} line{'s' * (place > 1)} above the header were left out.")
+        left_out(layout, place, "above the header")
     if place is None and first:
         layout.remarks.append("No line names the columns: they were told by what they hold.")
     rest = first[place + 1 :] if place is not None else first
     layout.rows = grouped_rows(layout, chain(rest, sheet.lines), width, is_town)
     return layout
+
+
+def left_out(layout: SheetLayout, count: int, words: str) -> None:
+    lines = "1 line" if count == 1 else f"{count:,} lines"
+    layout.remarks.append(f"{lines} {words} {'was' if count == 1 else 'were'} left out.")
 
 
 def header_place(lines: list[ListLine]) -> int | None:
@@ -76,7 +81,7 @@ def grouped_rows(
         else:
             yield ListLine(line.number, [*padded[:width], headings.group, headings.year])
     if skipped:
-        layout.remarks.append(f"{skipped:,} lines with totals or a second header were left out.")
+        left_out(layout, skipped, "with totals or a second header")
 
 
 @dataclass

@@ -13,6 +13,7 @@ from jobs.importing.cells import (
     read_name,
     read_phones,
     read_timber,
+    timber_word,
 )
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import GROUP_HEAD, unit_of_head
@@ -165,7 +166,10 @@ class RowReader:
                 deck.notes.append(f"Size: {text}")
 
     def read_species(self, cells: Cells, deck: DeckRead) -> None:
+        """Of its own column; where the list has none, of the name of the deck."""
         text = cells.first("species")
+        if not text and "species" not in self.places:
+            text = timber_word(deck.label)
         if not text:
             return
         found = read_timber(text)
