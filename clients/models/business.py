@@ -91,6 +91,13 @@ class Business(models.Model):
         default=True,
         help_text="A strip or recoat without them is saved, and its page says what is missing.",
     )
+    weather_source = models.CharField(
+        "where the weather of the days ahead is from",
+        max_length=300,
+        blank=True,
+        default="",
+        help_text="An address with {lat} and {lon} in it; empty asks nobody.",
+    )
     raw_months = models.PositiveSmallIntegerField(
         "what came in is kept word for word, months", default=13, validators=[MinValueValidator(1)]
     )
@@ -132,6 +139,11 @@ class Business(models.Model):
             models.CheckConstraint(
                 name="business_keeps_a_month",
                 condition=Q(raw_months__gte=1, answered_link_months__gte=1),
+            ),
+            models.CheckConstraint(
+                name="business_weather_source_takes_a_place",
+                condition=Q(weather_source="")
+                | Q(weather_source__regex=r"[{]lat[}]") & Q(weather_source__regex=r"[{]lon[}]"),
             ),
             models.CheckConstraint(
                 name="business_second_step_of_roles",
