@@ -1,6 +1,7 @@
 """Any list as people keep it, by the command and its best guesses."""
 
 import json
+from decimal import Decimal
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -176,3 +177,25 @@ def test_a_house_number_in_a_column_of_its_own_belongs_to_the_street(tmp_path: P
 
     assert sorted(Property.objects.values_list("street", flat=True)) == ["60 Tern Wharf", "RR2"]
     assert CoatApplied.objects.get(product__isnull=False).product.name == "Oil"
+
+
+def test_a_list_in_french_is_read_too(tmp_path: Path) -> None:
+    path = tmp_path / "clients.csv"
+    path.write_text(
+        "Nom;Téléphone;Adresse;Ville;Terrasse;Grandeur;Travail;Date;Prix\n"
+        "Élodie Quaiclair;902-555-0101;14 rue du Quai;Lunenburg;cèdre blanc;16x20;"
+        "décapage et huile 2 couches;mai 2022;1 840,00 $\n"
+        "Basile Ventdoux;902 555-0102;22 ch. des Pionniers;Lunenburg;pin traité;30 m2;"
+        "teint opaque;été 2023;725,50 $\n"
+    )
+
+    found = guess(path)
+
+    assert (found[0]["ready"], found[0]["jobs"]) == (2, 2)
+    columns = ("deck__species", "kind", "amount", "coats_applied__product__name")
+    jobs = Job.objects.order_by("finished_on")
+    assert list(jobs.values_list(*columns, "coats_applied__coats")) == [
+        ("white_cedar", "strip", Decimal("1840.00"), "Deck oil", 2),
+        ("treated_pine", "recoat", Decimal("725.50"), "Solid stain", None),
+    ]
+    assert [job.span.edtf() for job in jobs] == ["2022-05", "2023-22"]

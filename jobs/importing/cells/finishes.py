@@ -3,6 +3,7 @@
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from rapidfuzz import fuzz
 
@@ -84,8 +85,8 @@ FINISHES_IN_WORK = {
     "Solid stain": r"solid|opaque",
     "Semi-transparent stain": r"semi\b\w*|transparent",
     "Clear sealer": r"clear (?:seal\w*|coat\w*)",
-    "Deck stain": r"(?:re-?)?stain\w*",
-    "Deck oil": r"(?:re-?)?oil(?:ed|ing|s)?",
+    "Deck stain": r"(?:re-?)?stain\w*|teint\w*",
+    "Deck oil": r"(?:re-?)?oil(?:ed|ing|s)?|huil\w*",
 }
 AMOUNTS = re.compile(
     r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)|\bx ?\d\b|½ ?gal",
@@ -128,6 +129,7 @@ def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     return FinishRead(" ".join(name), " ".join(colour).capitalize())
 
 
+@lru_cache(maxsize=10_000)
 def finish_in_work(text: str) -> FinishRead:
     """“stripped & oiled 2 coats walnut” → Deck oil, Walnut; no name where no finish is told."""
     words = text.casefold()

@@ -61,6 +61,15 @@ TIMBER_WORDS: dict[str, tuple[str, bool]] = {
     "hardwood": ("other_hardwood", True),
     "mahogany": ("other_hardwood", False),
     "garapa": ("other_hardwood", True),
+    "bois traité": ("treated_pine", False),
+    "pin traité": ("treated_pine", True),
+    "épinette": ("spruce", True),
+    "mélèze": ("larch", True),
+    "cèdre": ("red_cedar", False),
+    "cèdre rouge": ("red_cedar", False),
+    "cèdre blanc": ("white_cedar", True),
+    "pruche": ("other_softwood", True),
+    "chêne": ("oak", True),
 }
 WORDS_BY_LENGTH = sorted(TIMBER_WORDS, key=len, reverse=True)
 NO_TIMBER_WORDS = {"composite", "vinyl", "pvc", "plastic", "concrete"}
