@@ -63,6 +63,7 @@ class BusinessForm(forms.ModelForm):
             "tax_number",
             "privacy_notice",
             "wants_photos",
+            "map_link",
             "sender_email",
             "bounce_email",
             "season_months",

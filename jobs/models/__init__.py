@@ -5,6 +5,7 @@ from jobs.models.coat import Coat
 from jobs.models.colour_approval import ColourApproval
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.document import Document
+from jobs.models.grade_example import GradeExample
 from jobs.models.job import (
     STRIP_ABOVE_COATS,
     AppliedFinish,
@@ -45,6 +46,7 @@ __all__ = [
     "Defect",
     "Document",
     "FinishClass",
+    "GradeExample",
     "ImportRow",
     "Job",
     "LastUsed",
