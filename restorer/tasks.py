@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.utils import timezone
 
+from clients.actions.upload_parts import forget_old_parts
 from clients.models import Business
 from restorer.api import forget_old_answers
 from restorer.backup import start_backup
@@ -18,8 +19,11 @@ def back_up_nightly() -> str:
 
 
 def forget_answers_nightly() -> int:
-    """Each night: what programs were answered more than a week ago."""
-    return forget_old_answers(now=timezone.now())
+    """Each night: what programs were answered more than a week ago, and parts of files that never
+    became whole."""
+    now = timezone.now()
+    forget_old_parts(now=now)
+    return forget_old_answers(now=now)
 
 
 def tell_programs() -> str:

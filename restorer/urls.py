@@ -13,6 +13,7 @@ urlpatterns = [
     path("phone/token/", phone.tell_token, name="phone_token"),
     path("phone/day/", phone.list_day_pages, name="phone_day"),
     path("phone/offline/", phone.show_without_signal, name="phone_offline"),
+    path("phone/parts/<str:sha256>/", phone.take_upload_part, name="phone_parts"),
     path("health/", health.show_health, name="health"),
     path("metrics", health.show_metrics, name="metrics"),
     path("", include("clients.urls.public")),

@@ -25,10 +25,13 @@ from clients.models.property import LocalNormals, Place, Property
 from clients.models.putting_right import ClientMerge, DeckMerge, Erasure, FormerOwner, ToldApart
 from clients.models.received_form import ReceivedForm
 from clients.models.sign_in import Authenticator, Device, Passkey, RecoveryCode
+from clients.models.upload_part import MAX_PART_BYTES, SHA256_PATTERN, UploadPart
 
 import clients.messaging.models  # isort: skip  # noqa: F401 - rows that point at those above
 
 __all__ = [
+    "MAX_PART_BYTES",
+    "SHA256_PATTERN",
     "SHADE_FIELDS",
     "SPECIES_CLASS",
     "AddressKind",
@@ -54,6 +57,7 @@ __all__ = [
     "Species",
     "Surface",
     "ToldApart",
+    "UploadPart",
     "User",
     "UsualSize",
     "channels_with",

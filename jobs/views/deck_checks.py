@@ -21,6 +21,7 @@ from jobs.forms.log import add_action_error
 from jobs.forms.photo import PhotosForm
 from jobs.models import GradeExample, Photo, Visit
 from jobs.views.log import deck_by_number, keep_photos
+from jobs.views.photos import sent_photos
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -51,7 +52,7 @@ def check_photos(request: HttpRequest) -> HttpResponse:
     if (key := typed_form_key(request.POST)) is None:
         raise Http404("Without the key of its form nobody knows of which check it is.")
     visit = get_object_or_404(Visit.objects.select_related("deck"), form_key=key)
-    form = PhotosForm({"moment": Photo.Moment.FOUND}, request.FILES)
+    form = PhotosForm({"moment": Photo.Moment.FOUND}, sent_photos(request))
     if not form.is_valid():
         return HttpResponse(form.errors.as_text(), status=422, content_type="text/plain")
     add_photos_of(visit, form.cleaned_data["photos"])

@@ -1,13 +1,18 @@
 """Photographs: shown to people who are signed in, added to a job, described, removed."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
 from django.views.decorators.http import require_GET, require_POST
 
 from clients.actions.receiving import typed_form_key
+from clients.actions.upload_parts import whole_upload
 from clients.pages import current_user, is_kept_form
 from jobs import actions, photos
 from jobs.forms.photo import PhotosForm
@@ -48,8 +53,18 @@ def form_photo(request: HttpRequest) -> HttpResponse:
     return add_photos_to(request, job_or_404(job.pk))
 
 
+def sent_photos(request: HttpRequest) -> MultiValueDict[str, Any]:
+    """The files of a form, and the photograph that came in parts before it (`in_parts`: its
+    SHA-256). Raises `UnfinishedFormError`."""
+    files = request.FILES.copy()
+    if sha256 := request.POST.get("in_parts", ""):
+        body = whole_upload(by=current_user(request), sha256=sha256)
+        files.appendlist("photos", SimpleUploadedFile("in-parts.jpg", body, "image/jpeg"))
+    return files
+
+
 def add_photos_to(request: HttpRequest, job: Job) -> HttpResponse:
-    form = PhotosForm(request.POST, request.FILES)
+    form = PhotosForm(request.POST, sent_photos(request))
     if not form.is_valid():
         context = {"job": job, "photos_form": form, **job_page_context(job, timezone.now())}
         return render(request, "jobs/detail.html", context)

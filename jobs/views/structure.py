@@ -42,6 +42,7 @@ from jobs.forms.structure import AcknowledgeForm, DefectFixedForm, StructureForm
 from jobs.models import Defect, StructureCheck
 from jobs.pdf import pdf_response, structure_report_pdf
 from jobs.views.log import deck_by_number
+from jobs.views.photos import sent_photos
 from jobs.work import report_context
 
 PAGE_TITLE = "Check the structure"
@@ -110,7 +111,7 @@ def defect_photos(request: HttpRequest) -> HttpResponse:
     if (key := typed_form_key(request.POST)) is None:
         raise Http404("Without the key of its form nobody knows of which defect it is.")
     defect = get_object_or_404(Defect, form_key=key)
-    form = PhotosForm({"moment": "found"}, request.FILES)
+    form = PhotosForm({"moment": "found"}, sent_photos(request))
     if not form.is_valid():
         return HttpResponse(form.errors.as_text(), status=422, content_type="text/plain")
     actions.add_defect_photos(defect=defect, files=form.cleaned_data["photos"], now=timezone.now())

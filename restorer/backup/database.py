@@ -23,8 +23,12 @@ from restorer.backup.manifest import Manifest, TableRecord
 from restorer.backup.problem import BackupError
 from restorer.local.postgres_programs import postgres_version, program_dirs
 
-# Of the moment only: who is signed in, what the task worker has before it, which loop lives.
-WITHOUT_ROWS = ["django_session", "restorer_cache", "django_q_ormq", "clients_heartbeat"]
+# Of the moment only: who is signed in, what the task worker has before it, which loop lives, files
+# on their way.
+WITHOUT_ROWS = [
+    *("django_session", "restorer_cache", "django_q_ormq", "clients_heartbeat"),
+    "clients_uploadpart",
+]
 HEAD_LINES = 60  # of a dump as SQL: its settings stand there
 # pg_dump of 17 and later sets it, and servers before 17 do not know it
 UNKNOWN_BEFORE_17 = b"SET transaction_timeout = 0;\n"

@@ -26,6 +26,7 @@ LEFT_OUT_TABLES = {
     "clients_place",
     "clients_receivedform",
     "clients_recoverycode",
+    "clients_uploadpart",
     "clients_user_groups",
     "clients_user_user_permissions",
     "jobs_searchentry",

@@ -3,17 +3,21 @@ which pages are of the day."""
 
 import hashlib
 import json
+import re
 from collections.abc import Iterator
 from datetime import date
 
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.staticfiles.storage import staticfiles_storage
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.urls import reverse
-from django.views.decorators.http import require_GET
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
 
+from clients.actions import upload_parts
+from clients.models import MAX_PART_BYTES, SHA256_PATTERN, User
 from clients.pages import business_today, current_user
 from jobs.models import Booking, GradeExample
 from reminders.today import bookings_ahead
@@ -143,3 +147,42 @@ def show_without_signal(request: HttpRequest) -> HttpResponse:
     """In the place of a page that is not on the phone."""
     context = {"bookings": bookings_of_phone(business_today(request))}
     return render(request, "restorer/without_signal.html", context)
+
+
+@require_http_methods(["HEAD", "PATCH", "DELETE"])
+def take_upload_part(request: HttpRequest, sha256: str) -> HttpResponse:
+    """HEAD: how much of a file is here. PATCH: its next part. DELETE: it is not needed any more.
+
+    The names and meanings of draft-ietf-httpbis-resumable-upload-10; but the address is known
+    beforehand (SHA-256 of the whole), and the form that the file belongs to completes it.
+    """
+    if not re.fullmatch(SHA256_PATTERN, sha256):
+        raise Http404("A file is known by its SHA-256.")
+    by = current_user(request)
+    if request.method == "PATCH":
+        return receive_next_part(request, by, sha256)
+    if request.method == "DELETE":
+        upload_parts.drop_upload(by=by, sha256=sha256)
+    return offset_answer(204, upload_parts.count_received_bytes(by=by, sha256=sha256))
+
+
+def receive_next_part(request: HttpRequest, by: User, sha256: str) -> HttpResponse:
+    offset = request.headers.get("Upload-Offset", "")
+    if not re.fullmatch("[0-9]{1,9}", offset) or not request.body:
+        return HttpResponse(status=400)
+    if request.content_type != "application/partial-upload":
+        return HttpResponse(status=415)
+    if len(request.body) > MAX_PART_BYTES:
+        return HttpResponse(status=413)
+    try:
+        there = upload_parts.receive_part(
+            by=by, sha256=sha256, offset=int(offset), body=request.body, now=timezone.now()
+        )
+    except upload_parts.UploadPartError as error:
+        return offset_answer(409, error.offset)
+    return offset_answer(204, there)
+
+
+def offset_answer(status: int, offset: int) -> HttpResponse:
+    headers = {"Upload-Offset": str(offset), "Upload-Complete": "?0", "Cache-Control": "no-store"}
+    return HttpResponse(status=status, headers=headers)

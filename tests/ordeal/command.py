@@ -65,6 +65,8 @@ class Command(BaseCommand):
         write_rows([row], format=options["format"], out=self.stdout, columns=columns)
         if any(row.get(name) for name in MUST_BE_ZERO):
             raise CommandError("The promise was broken.")
+        if row.get("unanswered") and not row["unsubscribed"]:
+            raise CommandError("No host answered anybody who unsubscribed: that was not tried.")
 
     def ordeal(self, options: dict[str, Any]) -> Ordeal:
         terms = {name: options[name] for name in ("messages", "senders", "kills", "seed")}

@@ -65,6 +65,11 @@ class Host:
         return f"http://{self.address}:{PORT}"
 
     def plug_in(self) -> None:
+        """With the styles and scripts of this machine: without them no page of a client is made."""
+        home = self.directory / self.name
+        home.mkdir(exist_ok=True)
+        with contextlib.suppress(FileExistsError):
+            (home / "static").symlink_to(self.directory / "static")
         inside = ("ip", "-n", self.name)
         run("ip", "netns", "add", self.name)
         run("ip", "link", "add", self.cable, "type", "veth", "peer", "eth0", "netns", self.name)
@@ -74,7 +79,9 @@ class Host:
         run(*inside, "link", "set", "lo", "up")
 
     def remove(self) -> None:
+        """The cable goes by itself first: the kernel takes a dead network apart when it likes."""
         self.kill_all()
+        subprocess.run(["ip", "link", "delete", self.cable], check=False)
         subprocess.run(["ip", "netns", "delete", self.name], check=False)
 
     def cut(self) -> None:

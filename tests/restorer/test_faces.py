@@ -1,6 +1,7 @@
 """A package is entered by its `__init__`, unless it is a shelf of modules side by side."""
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -40,18 +41,27 @@ def packages() -> list[str]:
     )
 
 
+@cache
+def imported_modules() -> set[tuple[str, str]]:
+    """The files of the apps and the modules that each takes names from."""
+    return {
+        (path, node.module or "")
+        for path, tree in modules()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom)
+    }
+
+
 @pytest.mark.parametrize("package", packages())
 def test_from_outside_a_package_is_entered_by_its_face(package: str) -> None:
     inside = package.replace(".", "/") + "/"
     own = {f"{package}.{each}" for each in OWN_ENTRANCES.get(package, ())}
     entered = {
-        (path, node.module or "")
-        for path, tree in modules()
-        for node in ast.walk(tree)
-        if isinstance(node, ast.ImportFrom)
-        and not path.startswith(inside)
-        and (node.module or "").startswith(f"{package}.")
-        and not (ROOT / (node.module or "").replace(".", "/")).is_dir()
+        (path, module)
+        for path, module in imported_modules()
+        if not path.startswith(inside)
+        and module.startswith(f"{package}.")
+        and not (ROOT / module.replace(".", "/")).is_dir()
     }
     assert [each for each in sorted(entered) if each[1] not in own] == []
 

@@ -68,7 +68,8 @@ export const showList = async () => {
 
 const told = async (news) => {
   if (news.isOver) { doing = ""; return showList(); }
-  doing = news.photo ? `Sending photo ${news.photo} of ${news.of}` : "";
+  const share = news.share ? `, ${Math.round(news.share * 100)} % of it is there` : "";
+  doing = news.photo ? `Sending photo ${news.photo} of ${news.of}${share}` : "";
   document.dispatchEvent(new CustomEvent("form-news", { detail: news }));
   await showList();
 };

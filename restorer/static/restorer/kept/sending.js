@@ -4,6 +4,8 @@ import * as store from "./store.js";
 
 const TOKEN_SECONDS = 15;
 const SEND_SECONDS = 120; // a photograph over a bad line
+const PART_SECONDS = 60;
+const PART_BYTES = 64 * 1024; // a quarter of a minute at 40 kbit/s; the book takes four times as much
 const MAX_TRIES = 5; // of what the book could not read
 const KEPT = "X-Kept-Form";
 
@@ -61,19 +63,75 @@ const postForm = async (form, who) => {
   return outcome;
 };
 
-const postPhoto = async (form, photo, who) => {
+const isWhere = (answer) => /^[0-9]+$/.test(answer.headers.get("Upload-Offset") ?? "");
+
+const askParts = async (photo, options, who) => {
+  const headers = { [KEPT]: "1", "X-CSRFToken": who.token, ...options.headers };
+  const answer = await ask(`/phone/parts/${photo.hash}/`, { cache: "no-store", ...options, headers }, PART_SECONDS);
+  if (!isWhere(answer)) throw new NoSignal("not our answer, or not now");
+  return Number(answer.headers.get("Upload-Offset"));
+};
+
+const sendPart = (photo, offset, who) => askParts(photo, {
+  method: "PATCH",
+  body: photo.blob.slice(offset, offset + PART_BYTES),
+  headers: { "Content-Type": "application/partial-upload", "Upload-Offset": String(offset), "Upload-Complete": "?0" },
+}, who);
+
+// From where the book has it to the end. A break costs one part; without a step forward it is no signal.
+const sendInParts = async (photo, who, tell) => {
+  let there = -1;
+  for (;;) {
+    const offset = await askParts(photo, { method: "HEAD" }, who);
+    if (offset >= photo.blob.size) return;
+    if (offset <= there) throw new NoSignal("no step forward");
+    there = offset;
+    try {
+      for (let next = offset; next < photo.blob.size;) {
+        tell(next / photo.blob.size);
+        const after = await sendPart(photo, next, who);
+        if (after <= next) break;
+        next = after;
+      }
+    } catch (error) {
+      if (!(error instanceof NoSignal)) throw error;
+    }
+  }
+};
+
+const needsParts = (photo) => photo.isBroken && photo.blob.size > PART_BYTES && /^[0-9a-f]{64}$/.test(photo.hash);
+
+// Whole the first time; once that broke off, in parts.
+const postFile = async (form, photo, who, tell) => {
   const body = new FormData();
   for (const [name, value] of form.entries) {
     if (["form_key", "moment", "caption"].includes(name)) body.append(name, value);
   }
+  if (needsParts(photo)) {
+    await sendInParts(photo, who, tell);
+    body.append("in_parts", photo.hash);
+    return post(form.photosTo, body, who);
+  }
   body.append("photos", photo.blob, photo.name);
-  const outcome = await post(form.photosTo, body, who);
-  if (outcome.kind === "taken") await store.dropPhoto(photo.number);
-  else if (outcome.kind === "refused" || (photo.tries ?? 0) >= MAX_TRIES) {
+  try {
+    return await post(form.photosTo, body, who);
+  } catch (error) {
+    await store.changePhoto({ ...photo, isBroken: true });
+    throw error;
+  }
+};
+
+const postPhoto = async (form, photo, who, tell) => {
+  const outcome = await postFile(form, photo, who, tell);
+  if (outcome.kind === "taken") {
+    await store.dropPhoto(photo.number);
+    // if this is not heard, the parts go some nights later
+    if (needsParts(photo)) await askParts(photo, { method: "DELETE" }, who).catch(() => {});
+  } else if (outcome.kind === "refused" || (photo.tries ?? 0) >= MAX_TRIES) {
     await store.changePhoto({ ...photo, isRefused: true });
     await store.change(form.id, { answer: outcome.answer });
     return { kind: "refused" };
-  } else if (outcome.kind === "unread") await store.changePhoto({ ...photo, tries: (photo.tries ?? 0) + 1 });
+  } else if (outcome.kind === "unread") await store.changePhoto({ ...photo, tries: (photo.tries ?? 0) + 1, isBroken: true });
   return outcome;
 };
 
@@ -100,7 +158,8 @@ const sendPhotos = async (who, tell) => {
     const photos = (await store.photosOf(form.id)).filter((photo) => !photo.isRefused);
     for (const [place, photo] of photos.entries()) {
       tell({ form, photo: place + 1, of: photos.length });
-      const outcome = await postPhoto(form, photo, who);
+      const share = (part) => tell({ form, photo: place + 1, of: photos.length, share: part });
+      const outcome = await postPhoto(form, photo, who, share);
       if (outcome.to) form.to = outcome.to;
       if (stops(outcome)) return outcome.kind;
     }
@@ -140,8 +199,8 @@ export const newsChannel = () => (globalThis.BroadcastChannel ? new BroadcastCha
 export const sendAll = (tell = () => {}) => oneAtATime(async () => {
   const channel = newsChannel();
   const stopped = await sendAllNow((news) => {
-    const { form, photo, of, outcome } = news;
-    channel?.postMessage({ form: { id: form.id }, photo, of, outcome: outcome && { kind: outcome.kind } });
+    const { form, photo, of, share, outcome } = news;
+    channel?.postMessage({ form: { id: form.id }, photo, of, share, outcome: outcome && { kind: outcome.kind } });
     tell(news);
   });
   channel?.postMessage({ isOver: true });

@@ -101,7 +101,13 @@ export const addPhoto = async (photo) => {
   await work.done;
 };
 
-export const changePhoto = async (photo) => (await open()).put("photos", photo);
+// One that was thrown away stays away.
+export const changePhoto = async (photo) => {
+  const work = await writing("photos");
+  if (await work.store.get(photo.number)) await work.store.put(photo);
+  await work.done;
+};
+
 export const dropPhoto = async (number) => (await open()).delete("photos", number);
 
 export const fact = async (name) => (await open()).get("facts", name);

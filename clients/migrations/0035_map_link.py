@@ -5,7 +5,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('clients', '0033_quick_lists'),
+        ('clients', '0034_upload_parts'),
     ]
 
     operations = [
