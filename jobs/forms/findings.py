@@ -44,7 +44,7 @@ class FindingsForm(forms.Form):
         """The business's own photographs beside the grades: kind → grade → example."""
         for name in GRADE_FIELDS:
             shown = {grade: each.photo_id for grade, each in examples.get(name, {}).items()}
-            self.fields[name].widget.photo_ids = shown  # type: ignore[attr-defined]
+            self.fields[name].widget.photo_ids = shown
 
     def findings(self) -> dict[str, Any]:
         return {
