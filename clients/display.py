@@ -112,6 +112,24 @@ def format_measure(value: Decimal | None, quantity: str) -> str:
     return f"{format_number(kind.from_si(Decimal(value), units))} {kind.symbol(units)}"
 
 
+def format_whole_range(low: Decimal, high: Decimal, quantity: str) -> str:
+    """“8 to 17 °C”, in whole units; “8 °C” where both are the same then."""
+    kind = QUANTITIES[quantity]
+    units = current_business().units
+    ends = [format_number(kind.from_si(end, units), 0) for end in (low, high)]
+    return f"{' to '.join(dict.fromkeys(ends))} {kind.symbol(units)}"
+
+
+def format_rain(rain_mm: Decimal) -> str:
+    """A depth of rain: to a tenth of a millimetre under one, else whole; to a hundredth of an
+    inch."""
+    kind = QUANTITIES["rain"]
+    units = current_business().units
+    metric_places = 1 if rain_mm < 1 else 0
+    places = 2 if units == Units.US else metric_places
+    return f"{format_number(kind.from_si(rain_mm, units), places)} {kind.symbol(units)}"
+
+
 def format_size(area_m2: Decimal | None) -> str:
     """The area of a deck, or that nobody knows it."""
     return format_measure(area_m2, "area") or gettext("size not known")

@@ -5,6 +5,7 @@ from django.utils import timezone
 
 from clients.actions.upload_parts import forget_old_parts
 from clients.models import Business
+from jobs.weather_ahead import fetch_expected_weather
 from restorer.api import forget_old_answers
 from restorer.backup import start_backup
 from restorer.webhooks import announce_due_decks, forget_old_posts, post_webhooks
@@ -29,6 +30,12 @@ def forget_answers_nightly() -> int:
 def tell_programs() -> str:
     """Each minute: what other programs are to hear."""
     return f"{post_webhooks()} posts taken"
+
+
+def fetch_weather() -> str:
+    """Every ten minutes: what the owner's source expects the weather to be, where work is booked;
+    each spot once an hour at most."""
+    return f"{fetch_expected_weather(now=timezone.now())} places told"
 
 
 def announce_due_nightly() -> int:

@@ -21,6 +21,8 @@ from django.test import Client, TransactionTestCase
 from django.utils.crypto import get_random_string
 from pytest_django.plugin import DjangoDbBlocker
 
+# Its models are made of the types in their annotations: not of those of a stopped clock.
+import restorer.api.answers  # noqa: F401
 from clients.models import Business, User
 from tests import database, rows, servers_zones
 from tests.factories import BusinessFactory, UserFactory

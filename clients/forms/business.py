@@ -4,10 +4,13 @@ town."""
 import json
 from collections.abc import Iterable
 from typing import Any
+from urllib.parse import urlsplit
 
 from babel.numbers import is_currency
 from django import forms
+from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.core.validators import URLValidator
 
 from clients.forms.fields import CountryField, OneEmailField, textarea
 from clients.models import Business, LocalNormals, Property
@@ -18,6 +21,7 @@ MONTH_NAMES = (
 )
 MAX_DAYS_IN_MONTH = [31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
 MAX_LISTED_TOWNS = 500
+WEATHER_ADDRESS = URLValidator(schemes=["https", "http"])
 
 
 class BusinessForm(forms.ModelForm):
@@ -36,6 +40,17 @@ class BusinessForm(forms.ModelForm):
         label="Undeliverable mail returns to",
         required=False,
         help_text="Empty means the address reminders come from.",
+    )
+    weather_source = forms.CharField(
+        label="Weather of the days ahead, from",
+        required=False,
+        max_length=300,
+        help_text=(
+            "The address of a weather service, with {lat} and {lon} where the place goes. It hears"
+            " where you have work booked, to about a kilometre, and your website or e-mail address;"
+            " never a client’s name or address. Empty asks nobody."
+        ),
+        widget=forms.TextInput(attrs={"inputmode": "url", "autocapitalize": "none"}),
     )
     website = forms.URLField(label="Website", required=False, max_length=200, assume_scheme="https")
     time_zone = forms.ChoiceField(label="Time zone")
@@ -64,6 +79,7 @@ class BusinessForm(forms.ModelForm):
             "privacy_notice",
             "wants_photos",
             "map_link",
+            "weather_source",
             "sender_email",
             "bounce_email",
             "season_months",
@@ -95,6 +111,12 @@ class BusinessForm(forms.ModelForm):
             raise ValidationError("Write a language and a country, such as en-CA.")
         return text
 
+    def clean_weather_source(self) -> str:
+        text: str = self.cleaned_data["weather_source"].strip()
+        if text and (mistake := mistake_of_weather_source(text)):
+            raise ValidationError(mistake)
+        return text
+
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data
         if values.get("phone") and values.get("country"):
@@ -104,6 +126,26 @@ class BusinessForm(forms.ModelForm):
             except phones.PhoneError as error:
                 self.add_error("phone", str(error))
         return values
+
+
+def mistake_of_weather_source(text: str) -> str:
+    """What is wrong with the address; empty if nothing is. Where it leads is looked at each time it
+    is asked (`clients/outward.py`)."""
+    if any(text.count(name) != 1 for name in ("{lat}", "{lon}")):
+        return "Write {lat} and {lon} once each, where the place goes in the address."
+    filled = text.replace("{lat}", "44.65").replace("{lon}", "-63.57")
+    try:
+        WEATHER_ADDRESS(filled)
+        parts = urlsplit(filled)
+    except (ValidationError, ValueError):
+        return "Write a whole address that begins with https://."
+    if parts.scheme != "https" and not settings.WEBHOOK_NETWORKS:
+        return "Write an address that begins with https://."
+    if parts.username or parts.password or parts.fragment:
+        return "Leave out the name, the password and the # part."
+    if "{" in f"{urlsplit(text).netloc}":
+        return "The place cannot stand in the name of the machine."
+    return ""
 
 
 class NormalsForm(forms.Form):

@@ -20,6 +20,7 @@ from clients.messaging import suppression
 from clients.messaging.law import NONE_NEEDED, REGISTER, LegalRule, LegalRules, last_job_dates
 from clients.messaging.models import Consent, Suppression, TextGateway
 from clients.models import (
+    STREET_NOT_KNOWN,
     Business,
     Channel,
     Client,
@@ -394,6 +395,7 @@ class Reach:
         }
         homes = (
             Property.objects.filter(client__in=self.clients)
+            .exclude(street=STREET_NOT_KNOWN)
             .order_by("client_id", "id")
             .distinct("client_id")
             .only("client_id", "street", "town", "region", "postcode", "country")

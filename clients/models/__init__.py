@@ -21,7 +21,7 @@ from clients.models.deck import (
     with_both_shades,
 )
 from clients.models.keys import is_primary_key, primary_keys
-from clients.models.property import LocalNormals, Place, Property
+from clients.models.property import STREET_NOT_KNOWN, LocalNormals, Place, Property
 from clients.models.putting_right import ClientMerge, DeckMerge, Erasure, FormerOwner, ToldApart
 from clients.models.received_form import ReceivedForm
 from clients.models.sign_in import Authenticator, Device, Passkey, RecoveryCode
@@ -34,6 +34,7 @@ __all__ = [
     "SHA256_PATTERN",
     "SHADE_FIELDS",
     "SPECIES_CLASS",
+    "STREET_NOT_KNOWN",
     "AddressKind",
     "Authenticator",
     "Business",

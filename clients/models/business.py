@@ -99,9 +99,16 @@ class Business(models.Model):
         db_default="",
         validators=[validate_map_link],
         help_text=(
-            "What Map opens: its address with {address}, or {latitude} and {longitude}."
+            "What Map opens: its address with {address}, or {lat} and {lon}."
             " Empty means the phone’s own map."
         ),
+    )
+    weather_source = models.CharField(
+        "where the weather of the days ahead is from",
+        max_length=300,
+        blank=True,
+        default="",
+        help_text="An address with {lat} and {lon} in it; empty asks nobody.",
     )
     raw_months = models.PositiveSmallIntegerField(
         "what came in is kept word for word, months", default=13, validators=[MinValueValidator(1)]
@@ -148,6 +155,11 @@ class Business(models.Model):
             models.CheckConstraint(
                 name="business_map_link_is_https",
                 condition=Q(map_link="") | Q(map_link__startswith="https://"),
+            ),
+            models.CheckConstraint(
+                name="business_weather_source_takes_a_place",
+                condition=Q(weather_source="")
+                | Q(weather_source__regex=r"[{]lat[}]") & Q(weather_source__regex=r"[{]lon[}]"),
             ),
             models.CheckConstraint(
                 name="business_second_step_of_roles",

@@ -49,6 +49,8 @@ WITH RECURSIVE named (town) AS (
 SELECT town FROM named WHERE town IS NOT NULL
 """
 
+STREET_NOT_KNOWN = "Street not known"  # as an old list may have it: no letter arrives there
+
 
 class PropertyQuerySet(models.QuerySet["Property"]):
     def town_names(self) -> list[str]:
@@ -108,6 +110,10 @@ class Property(models.Model):
     @property
     def address(self) -> str:
         return ", ".join(part for part in (self.street, self.town, self.region) if part)
+
+    @property
+    def is_street_known(self) -> bool:
+        return self.street != STREET_NOT_KNOWN
 
     @property
     def town_lines(self) -> list[str]:

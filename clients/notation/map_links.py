@@ -5,16 +5,16 @@ from urllib.parse import quote
 
 from django.core.exceptions import ValidationError
 
-MAP_PLACES = ("address", "latitude", "longitude")
+MAP_PLACES = ("address", "lat", "lon")
 
 
 def validate_map_link(link: str) -> None:
     """Refuse what leads to no property."""
     named = set(re.findall(r"\{([^{}]*)\}", link))
-    is_whole = "address" in named or {"latitude", "longitude"} <= named
+    is_whole = "address" in named or {"lat", "lon"} <= named
     if not link.startswith("https://") or not is_whole or named - set(MAP_PLACES):
         raise ValidationError(
-            "Begin with https:// and put {address}, or {latitude} and {longitude}, where the map"
+            "Begin with https:// and put {address}, or {lat} and {lon}, where the map"
             " expects them.",
             code="map_link",
         )
@@ -24,8 +24,8 @@ def fill_map_link(link: str, *, address: str, latitude: float, longitude: float)
     """With an address on one line and degrees, as the web writes them (RFC 3986)."""
     values = {
         "address": quote(address, safe=""),
-        "latitude": f"{latitude:.5f}",
-        "longitude": f"{longitude:.5f}",
+        "lat": f"{latitude:.5f}",
+        "lon": f"{longitude:.5f}",
     }
     for name, value in values.items():
         link = link.replace(f"{{{name}}}", value)

@@ -13,6 +13,7 @@ from django.db import models
 FOOT = Decimal("0.3048")
 SQUARE_FOOT = FOOT * FOOT  # m²
 US_GALLON = Decimal("3.785411784")  # L
+INCH_MM = Decimal("25.4")
 
 
 class Units(models.TextChoices):
@@ -22,7 +23,7 @@ class Units(models.TextChoices):
 
 @dataclass(frozen=True)
 class Quantity:
-    """A kind of measure: its factor to SI in US customary units and its symbols."""
+    """A kind of measure: its factor to SI in US customary units and its symbols; rain is in mm."""
 
     us_factor: Decimal  # SI value of one US unit
     metric_symbol: str
@@ -82,10 +83,12 @@ SPREAD = Quantity(SQUARE_FOOT / US_GALLON, "m²/L", "ft²/gal", unit_words=SPREA
 TEMPERATURE = Quantity(
     Decimal(5) / Decimal(9), "°C", "°F", Decimal(32), unit_words=TEMPERATURE_WORDS
 )
+RAIN = Quantity(INCH_MM, "mm", "in")
 QUANTITIES = {
     "area": AREA,
     "length": LENGTH,
     "volume": VOLUME,
     "spread": SPREAD,
     "temperature": TEMPERATURE,
+    "rain": RAIN,
 }

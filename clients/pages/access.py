@@ -72,10 +72,15 @@ def business_today(request: HttpRequest) -> date:
 
 def redirect_back(request: HttpRequest, to: str, *args: Any) -> HttpResponseRedirect:
     """To the page of ours that the form names as `back`, else to the page that is named here."""
+    back = posted_back(request)
+    return HttpResponseRedirect(back) if back else redirect(to, *args)
+
+
+def posted_back(request: HttpRequest) -> str:
+    """The page of ours that the form names as `back`; empty if it names none of ours."""
     back = request.POST.get("back", "")
-    if url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()}):
-        return HttpResponseRedirect(back)
-    return redirect(to, *args)
+    is_ours = url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()})
+    return back if is_ours else ""
 
 
 def is_kept_form(request: HttpRequest) -> bool:

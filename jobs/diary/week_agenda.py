@@ -1,6 +1,6 @@
 """One week of the diary as it is read: days, in each the crews, in each the runs by town."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -104,6 +104,12 @@ class DiaryWeek:
     @property
     def sunday(self) -> date:
         return self.monday + timedelta(days=6)
+
+    def visits(self) -> Iterator[tuple[Booking, date]]:
+        """Each booking on each of its days of the week."""
+        for each in self.days:
+            for run in (run for crew in each.crews for run in crew.runs):
+                yield from ((stop.booking, each.day) for stop in run.stops)
 
 
 def diary_week(day: date, *, business: Business) -> DiaryWeek:

@@ -29,12 +29,13 @@ from jobs.models import ImportRow, ListImport, Product
 
 COUNTED_FIELDS = {
     *("done", "notes", "area", "phone", "mobile", "town", "address", "street", "kind", "species"),
-    *("product", "item"),
+    *("product", "item", "deck"),
 }
 MAX_TEXTS = 20_000  # different texts of a column that are looked at for doubts
 MAX_CLIENTS = 20_000
 CARRIED_FIELDS = ("client", "first_name", "last_name", "company", "phone", "mobile", "email")
-PLACE_FIELDS = ("address", "street", "town", "region", "postcode")
+PLACE_FIELDS = ("address", "house_number", "street", "town", "region", "postcode")
+DECK_FIELDS = ("deck", "area", "species")
 
 
 def book_facts(business: Business, now: datetime) -> BookFacts:
@@ -168,6 +169,7 @@ def rows_of(source: ListImport, rows: Sequence[ImportRow | StagedRow]) -> list[L
     found = []
     last: list[str] | None = None
     carried = [at for at, field in enumerate(source.mapping) if field in CARRIED_FIELDS]
+    decked = [at for at, field in enumerate(source.mapping) if field in DECK_FIELDS]
     placed = [
         at
         for at, field in enumerate(source.mapping)
@@ -183,7 +185,7 @@ def rows_of(source: ListImport, rows: Sequence[ImportRow | StagedRow]) -> list[L
     for row in rows:
         cells = list(row.cells)
         if names and last is not None and not any(row.cell(at) for at in carried):
-            cells = filled_from(cells, last, carried, placed)
+            cells = filled_from(cells, last, carried, placed, decked)
         elif any(row.cell(at) for at in names):
             last = cells
         found.append(ListRow(row.number, cells))
@@ -191,13 +193,20 @@ def rows_of(source: ListImport, rows: Sequence[ImportRow | StagedRow]) -> list[L
 
 
 def filled_from(
-    cells: list[str], above: list[str], carried: Sequence[int], placed: Sequence[int]
+    cells: list[str],
+    above: list[str],
+    carried: Sequence[int],
+    placed: Sequence[int],
+    decked: Sequence[int],
 ) -> list[str]:
-    """Who it is from the row above; where it is too, unless the row says so itself."""
+    """Who it is from the row above; where it is and which deck too, unless the row says so
+    itself."""
     cells = cells + [""] * (len(above) - len(cells))
     wanted = list(carried)
     if not any(cells[at] for at in placed):
         wanted += placed
+        if not any(cells[at] for at in decked):
+            wanted += decked
     for at in wanted:
         cells[at] = cells[at] or above[at]
     return cells

@@ -5,6 +5,7 @@ from jobs.models.coat import Coat
 from jobs.models.colour_approval import ColourApproval
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.document import Document
+from jobs.models.expected_weather import ExpectedWeather, WeatherPosition, weather_position
 from jobs.models.grade_example import GradeExample
 from jobs.models.job import (
     STRIP_ABOVE_COATS,
@@ -45,6 +46,7 @@ __all__ = [
     "DayOff",
     "Defect",
     "Document",
+    "ExpectedWeather",
     "FinishClass",
     "GradeExample",
     "ImportRow",
@@ -72,5 +74,7 @@ __all__ = [
     "TravelZone",
     "UnwrittenSearch",
     "Visit",
+    "WeatherPosition",
     "WorkedHours",
+    "weather_position",
 ]

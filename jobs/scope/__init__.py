@@ -19,6 +19,12 @@ from jobs.scope.outline import Outline, OutlineFacts, outlines, read_outline_fac
 from jobs.scope.proposal import propose_scope, propose_scopes
 from jobs.scope.purchase import booked_scopes
 from jobs.scope.shelf import load_shelf
+from jobs.scope.visit_weather import (
+    VisitsWeather,
+    VisitWeather,
+    read_visits_weather,
+    weather_of_booked_coat,
+)
 
 __all__ = [
     "NO_READING",
@@ -31,6 +37,8 @@ __all__ = [
     "Scope",
     "SiteReading",
     "Supply",
+    "VisitWeather",
+    "VisitsWeather",
     "WorkStep",
     "booked_scopes",
     "cost_of_needs",
@@ -45,7 +53,9 @@ __all__ = [
     "propose_scopes",
     "read_crew_rounds",
     "read_outline_facts",
+    "read_visits_weather",
     "surfaces_of",
     "weather_checklist",
+    "weather_of_booked_coat",
     "work_advice",
 ]

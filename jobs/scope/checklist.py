@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from clients import display
 from jobs.models import Product
+from jobs.scope.drying import LEAST_DRYING_HOURS
 from jobs.work import (
     DEFAULT_WALK_HOURS,
     MIN_DEW_POINT_DEPRESSION_C,
@@ -25,6 +26,27 @@ MAX_MOISTURE_PERCENT = {"film": Decimal(15), "soaks_in": Decimal(18)}
 
 
 @dataclass(frozen=True)
+class RainAround:
+    """The rain that is expected around the last coat: how long before it ended and how long after
+    it begins [h], None where none is told; nothing is told beyond `known_hours` after."""
+
+    known_hours: float
+    ended_hours_before: float | None = None
+    begins_hours_after: float | None = None
+    words: str = ""  # such as “expected at 4:00 p.m.”
+
+    def spares(self, hours: Decimal) -> bool | None:
+        """Whether wood dries and coat sets before it rains, for so many hours; None where the
+        source does not look that far."""
+        before = self.ended_hours_before
+        if before is not None and before < LEAST_DRYING_HOURS:
+            return False
+        if self.begins_hours_after is not None:
+            return self.begins_hours_after >= hours
+        return True if self.known_hours >= hours else None
+
+
+@dataclass(frozen=True)
 class SiteReading:
     """What was measured on the day; None was not. The surface temperature is that of the boards."""
 
@@ -33,6 +55,7 @@ class SiteReading:
     surface_c: Decimal | None = None
     moisture_percent: Decimal | None = None
     night_c: Decimal | None = None  # the lowest that is forecast for the night after
+    rain: RainAround | None = None  # that is forecast
 
     @property
     def boards_c(self) -> Decimal | None:
@@ -49,13 +72,14 @@ class SiteReading:
 @dataclass(frozen=True)
 class WeatherRule:
     """One rule: `is_met` None where nothing was measured, `found` what was, `source` where the
-    limit is from."""
+    limit is from, `wants` the limit in few words."""
 
     name: str
     words: str
     source: str
     is_met: bool | None = None
     found: str = ""
+    wants: str = ""
 
 
 NO_READING = SiteReading()
@@ -71,7 +95,8 @@ def weather_checklist(
         *night_rules(finishes, reading),
         dew_rule(reading),
         moisture_rule(finishes, reading),
-        *visual_rules(finishes),
+        rain_rule(finishes, reading),
+        SUN_RULE,
     ]
 
 
@@ -92,14 +117,14 @@ def temperature_limits(finishes: Sequence[Product]) -> tuple[Decimal, Decimal, s
 def air_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[WeatherRule]:
     low, high, source = temperature_limits(finishes)
     words = f"Air and boards from {temperature_text(low)} to {temperature_text(high)}."
+    wants = display.format_whole_range(low, high, "temperature")
     values = [value for value in (reading.air_c, reading.surface_c) if value is not None]
     if not values:
-        yield WeatherRule("Temperature", words, source)
+        yield WeatherRule("Temperature", words, source, wants=wants)
         return
     found = " and ".join(temperature_text(value) for value in values)
-    yield WeatherRule(
-        "Temperature", words, source, all(low <= value <= high for value in values), found
-    )
+    is_met = all(low <= value <= high for value in values)
+    yield WeatherRule("Temperature", words, source, is_met, found, wants)
 
 
 def night_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[WeatherRule]:
@@ -109,15 +134,17 @@ def night_rules(finishes: Sequence[Product], reading: SiteReading) -> Iterator[W
         return
     low = temperature_limits(finishes)[0]
     words = f"It stays above {temperature_text(low)} for 24 hours after."
+    wants = f"{temperature_text(low)} or more for 24 hours"
     if reading.night_c is not None:
         found = f"{temperature_text(reading.night_c)} forecast"
-        yield WeatherRule("The night after", words, "Wood Handbook", reading.night_c >= low, found)
+        is_warm = reading.night_c >= low
+        yield WeatherRule("The night after", words, "Wood Handbook", is_warm, found, wants)
         return
     words += " Without the forecast the dew point tells how cold the night may get."
     dew_c = reading.dew_c
     is_met = None if dew_c is None else dew_c >= low
     found = "" if dew_c is None else f"dew point {temperature_text(dew_c)}"
-    yield WeatherRule("The night after", words, "Wood Handbook", is_met, found)
+    yield WeatherRule("The night after", words, "Wood Handbook", is_met, found, wants)
 
 
 def dew_rule(reading: SiteReading) -> WeatherRule:
@@ -125,18 +152,15 @@ def dew_rule(reading: SiteReading) -> WeatherRule:
         f"Boards at least {temperature_difference(MIN_DEW_POINT_DEPRESSION_C)} above the dew point,"
         " and rising."
     )
+    wants = f"boards {temperature_difference(MIN_DEW_POINT_DEPRESSION_C)} above it"
     dew_c = reading.dew_c
     boards_c = reading.boards_c
     if dew_c is None or boards_c is None:
-        return WeatherRule("Dew", words, "common practice")
+        return WeatherRule("Dew", words, "common practice", wants=wants)
     gap = float(boards_c) - dew_c
-    return WeatherRule(
-        "Dew",
-        words,
-        "common practice",
-        gap >= MIN_DEW_POINT_DEPRESSION_C,
-        f"{temperature_difference(gap)} above {temperature_text(dew_c)}",
-    )
+    is_met = gap >= MIN_DEW_POINT_DEPRESSION_C
+    found = f"{temperature_difference(gap)} above {temperature_text(dew_c)}"
+    return WeatherRule("Dew", words, "common practice", is_met, found, wants)
 
 
 def moisture_rule(finishes: Sequence[Product], reading: SiteReading) -> WeatherRule:
@@ -163,22 +187,26 @@ def resting_moisture_text(reading: SiteReading) -> str:
     )
 
 
-def visual_rules(finishes: Sequence[Product]) -> Iterator[WeatherRule]:
+def rain_rule(finishes: Sequence[Product], reading: SiteReading) -> WeatherRule:
+    """By the longest time before walking; known only where a forecast was read."""
     hours = max(
         [DEFAULT_WALK_HOURS if p.walk_hours is None else p.walk_hours for p in finishes]
         or [DEFAULT_WALK_HOURS]
     )
-    yield WeatherRule(
-        "Rain",
-        f"None while the wood dries, and none for {display.format_number(hours)} hours after the"
-        " last coat.",
-        "common practice",
-    )
-    yield WeatherRule(
-        "Sun",
-        "No hot boards in full sun, nor boards that the sun will heat within hours.",
-        "Wood Handbook",
-    )
+    number = display.format_number(hours)
+    words = f"None while the wood dries, and none for {number} hours after the last coat."
+    rain = reading.rain
+    is_met = rain.spares(hours) if rain else None
+    found = rain.words if rain else ""
+    wants = f"{number} hours without"
+    return WeatherRule("Rain", words, "common practice", is_met, found, wants)
+
+
+SUN_RULE = WeatherRule(
+    "Sun",
+    "No hot boards in full sun, nor boards that the sun will heat within hours.",
+    "Wood Handbook",
+)
 
 
 def temperature_text(value: Decimal | float) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from itertools import pairwise
 from urllib.parse import quote
@@ -17,6 +17,8 @@ from jobs.models import Booking, BookingDay, Crew
 from jobs.scope.day_kit import kit_for
 from jobs.scope.definitions import Need, Scope
 from jobs.scope.purchase import booked_scopes, purchase_needs
+from jobs.scope.visit_weather import VisitsWeather, VisitWeather, read_visits_weather
+from jobs.weather_ahead import WeatherCredit
 
 SHOWN_FROM_KM = 1.0  # nearer says nothing: most properties stand where their town does
 
@@ -31,6 +33,7 @@ class CrewStop:
     scopes: Sequence[Scope]
     km_before: float = 0.0
     is_told: bool = False  # that the crew is on its way
+    weather: VisitWeather | None = None  # where a source tells it
 
     @property
     def is_far(self) -> bool:
@@ -81,6 +84,7 @@ class CrewRound:
     stops: Sequence[CrewStop]
     needs: Sequence[Need]
     tools: Sequence[str]
+    weather_credit: WeatherCredit | None = None
 
     @property
     def hours(self) -> Decimal:
@@ -91,17 +95,30 @@ class CrewRound:
         return sum(stop.km_before for stop in self.stops)
 
 
-def read_crew_rounds(crews: Sequence[Crew], *, day: date, today: date) -> list[CrewRound]:
+@dataclass(frozen=True)
+class SeenOfDay:
+    """What is known of the visits of a day: the work on each deck, the keys of messages that told a
+    client, the weather."""
+
+    scopes: dict[int, Scope]
+    told: set[str]
+    weather: VisitsWeather
+
+
+def read_crew_rounds(
+    crews: Sequence[Crew], *, day: date, today: date, now: datetime
+) -> list[CrewRound]:
     """The day of each of these crews, in a fixed number of queries; those without work too."""
     rows = list(booked_days(crews, day))
     bookings = [row.booking for row in rows]
     scopes = booked_scopes(bookings, today=today) if bookings else {}
-    told = keys_told(bookings, day)
+    visits = [(booking, day) for booking in bookings]
+    weather = read_visits_weather(visits, today=today, now=now, scopes=scopes)
+    seen = SeenOfDay(scopes, keys_told(bookings, day), weather)
     found = []
     for crew in crews:
         own = [row for row in rows if row.crew_day.crew_id == crew.pk]
-        stops = stops_in_order(own, scopes, told)
-        found.append(crew_round(crew, day, stops, today))
+        found.append(crew_round(crew, day, stops_in_order(own, seen), today, seen.weather))
     return found
 
 
@@ -127,9 +144,7 @@ def keys_told(bookings: Sequence[Booking], day: date) -> set[str]:
     return set(found.values_list("idempotency_key", flat=True))
 
 
-def stops_in_order(
-    rows: Sequence[BookingDay], scopes: dict[int, Scope], told: set[str]
-) -> list[CrewStop]:
+def stops_in_order(rows: Sequence[BookingDay], seen: SeenOfDay) -> list[CrewStop]:
     runs = group_into_town_runs(
         rows, lambda row: row.booking.site, lambda row: row.booking.arrival()
     )
@@ -141,20 +156,28 @@ def stops_in_order(
             number,
             row.booking,
             row.hours,
-            [scopes[deck.pk] for deck in row.booking.decks.all() if deck.pk in scopes],
+            [seen.scopes[deck.pk] for deck in row.booking.decks.all() if deck.pk in seen.scopes],
             km,
-            on_the_way_key(row.booking, row.crew_day.day) in told,
+            on_the_way_key(row.booking, row.crew_day.day) in seen.told,
+            seen.weather.of(row.booking, row.crew_day.day),
         )
         for number, (row, km) in enumerate(zip(ordered, gaps, strict=False), 1)
     ]
 
 
-def crew_round(crew: Crew, day: date, stops: Sequence[CrewStop], today: date) -> CrewRound:
+def crew_round(
+    crew: Crew,
+    day: date,
+    stops: Sequence[CrewStop],
+    today: date,
+    weather: VisitsWeather,
+) -> CrewRound:
     """With what to bring for the work that is still to be done."""
     open_scopes = [scope for stop in stops for scope in unlogged_scopes(stop)]
     needs = purchase_needs(open_scopes, today=today) if open_scopes else []
     kit = kit_for(open_scopes)
-    return CrewRound(crew, day, stops, needs, [*kit.tools, *kit.protection])
+    credit = weather.credit if any(stop.weather for stop in stops) else None
+    return CrewRound(crew, day, stops, needs, [*kit.tools, *kit.protection], credit)
 
 
 def unlogged_scopes(stop: CrewStop) -> list[Scope]:

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 # Common practice, no source: 2 to 3 hours on a sunny summer day, 24 hours in winter.
 # Between them half a day (a judgement).
 DRYING_MINUTES = {"summer": (120, 180), "between": (720, 720), "winter": (1440, 1440)}
+LEAST_DRYING_HOURS = DRYING_MINUTES["summer"][0] / 60  # never less
 DRYING_TEXTS = {
     "summer": _("2 to 3 hours on a sunny summer day"),
     "between": _("about 12 hours in spring or autumn"),

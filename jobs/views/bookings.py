@@ -49,7 +49,7 @@ from jobs.forms.bookings import (
     NotesForm,
 )
 from jobs.models import Booking, Defect
-from jobs.scope import booked_scopes, map_url
+from jobs.scope import booked_scopes, map_url, read_visits_weather
 from jobs.views.diary import redirect_to_week
 from jobs.views.log import decks_matching
 from jobs.views.telling import (
@@ -75,17 +75,21 @@ def render_booking(
     notes = notes_page(row, None)
     arrival = FormsOfPage([ArrivalForm(initial=arrival_initial(row), auto_id="arrival_%s")])
     facts = booking_facts(row)
-    scopes = booked_scopes([row], today=business_today(request))
+    now = timezone.now()
+    today = business_today(request)
+    scopes = booked_scopes([row], today=today)
+    days = [(row, part.crew_day.day) for part in row.days.all()]
     context = {
         "booking": row,
+        "weather": read_visits_weather(days, today=today, now=now, scopes=scopes),
         "work": [(each, scopes.get(each.deck.pk)) for each in booked_decks(row)],
         "map_url": map_url(row),
         "next_visit_form": next_visit or NextVisitForm(auto_id=NEXT_VISIT_IDS),
-        "looks": looks_on_the_way(row, business_today(request)),
+        "looks": looks_on_the_way(row, today),
         "defects": list(Defect.objects.open_on([deck.pk for deck in row.decks.all()])),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),
-        "is_untold": booking_messages.is_untold(row, now=timezone.now()),
-        "today": business_today(request),
+        "is_untold": booking_messages.is_untold(row, now=now),
+        "today": today,
         "hold_form": HoldForm(auto_id="hold_%s"),
         "call_off_form": CallOffForm(auto_id="call_off_%s"),
         "notes_form": notes.only_form,

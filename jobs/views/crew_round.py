@@ -4,6 +4,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.http import HttpRequest
+from django.utils import timezone
 
 from clients.models import is_primary_key
 from clients.pages import current_user
@@ -20,7 +21,7 @@ def crew_round_context(request: HttpRequest, today: date) -> dict[str, Any]:
     day = day_or_today(request.GET.get("round", ""), today)
     crews = list(Crew.objects.going_out())
     chosen = chosen_crews(request, crews)
-    rounds = read_crew_rounds(chosen, day=day, today=today)
+    rounds = read_crew_rounds(chosen, day=day, today=today, now=timezone.now())
     is_empty = not any(each.stops for each in rounds)
     return {
         "today": today,

@@ -24,6 +24,7 @@ from jobs.diary import diary_week, next_booking_after, read_season, unsettled_wo
 from jobs.forms.bookings import HoldDayForm
 from jobs.models import Booking, Crew
 from jobs.pdf import build_day_sheet, day_sheet_pdf, pdf_response, sheet_file_name
+from jobs.scope import read_visits_weather
 from jobs.views.telling import DiaryChange, ask_who_is_told, make_change, report_told
 
 MAX_YEARS_AWAY = 3  # years before and after this one
@@ -33,10 +34,12 @@ MAX_YEARS_AWAY = 3  # years before and after this one
 def show_week(request: HttpRequest) -> HttpResponse:
     """`?week=2027-06-07` is the week of that day; anything else the week of today."""
     business = business_of(request)
-    today = business.today(timezone.now())
+    now = timezone.now()
+    today = business.today(now)
     shown = diary_week(day_or_today(request.GET.get("week", ""), today), business=business)
     context = {
         "week": shown,
+        "weather": read_visits_weather(shown.visits(), today=today, now=now),
         "today": today,
         "unsettled": unsettled_work(today=today),
         "earlier": shown.monday - timedelta(days=7),

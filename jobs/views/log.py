@@ -21,6 +21,7 @@ from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
 from jobs.models import Crew, GradeExample, Job
+from jobs.weather_ahead import read_expected_weather
 from jobs.work import GENERAL_CAUTION, STRIPPER_CAUTION, closing_cautions
 
 MAX_RECENT_DECKS = 6
@@ -108,8 +109,16 @@ def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
         "page": page,
         "strip_cautions": [STRIPPER_CAUTION, GENERAL_CAUTION],
         "cautions": closing_cautions(product for product in chosen if product),
+        "expected": expected_now(page.deck),
     }
     return render(request, "jobs/log.html", context)
+
+
+def expected_now(deck: Deck | None) -> str:
+    """Beside what was measured, never in its place."""
+    if deck is None:
+        return ""
+    return read_expected_weather([deck.site], now=timezone.now()).hour_words(deck.site)
 
 
 def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:

@@ -17,6 +17,7 @@ from jobs.scope import (
     propose_scope,
     purchase,
     weather_checklist,
+    weather_of_booked_coat,
 )
 
 
@@ -50,7 +51,8 @@ def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
     wish_form = OverrideForm(request.GET or None, finishes=finishes, surfaces=deck.surfaces)
     reading_form = ReadingForm(request.GET or None, units=business.units)
     override = wish_form.override() if wish_form.is_valid() else Override()
-    today = business.today(timezone.now())
+    now = timezone.now()
+    today = business.today(now)
     proposed = propose_scope(deck, today=today, override=override)
     wish_form.initial["surfaces"] = list(proposed.surfaces)
     reading = reading_form.reading() if reading_form.is_valid() else NO_READING
@@ -58,6 +60,7 @@ def show_scope(request: HttpRequest, deck_id: int) -> HttpResponse:
         "deck": deck,
         "scope": proposed,
         "rules": weather_checklist([proposed.product], reading),
+        "weather": weather_of_booked_coat(proposed, now=now),
         "wish_form": wish_form,
         "reading_form": reading_form,
     }

@@ -30,6 +30,12 @@ class LeftOutGroup:
     shown: Sequence[LeftOut] = ()
 
     @property
+    def common_why(self) -> str:
+        """The reason, where all of several have the same one: then it is said once."""
+        reasons = {each.why for each in self.shown}
+        return reasons.pop() if len(reasons) == 1 and len(self.shown) > 1 else ""
+
+    @property
     def more(self) -> int:
         """How many are not shown."""
         return self.decks - len(self.shown)

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from clients.models import primary_keys
-from clients.pages import business_of, current_user, office_required
+from clients.pages import business_of, current_user, office_required, posted_back
 from jobs.actions.offers import OfferError
 from jobs.models import Offer
 from jobs.offers import PricingError
@@ -32,8 +32,9 @@ def create_offer_drafts(request: HttpRequest) -> HttpResponse:
         if "whole" in request.POST
         else primary_keys(request.POST.getlist("deck"))
     )
-    back = request.POST.get("month") and reverse(
-        "reminders:due_month", args=[month_key(posted_month(request))]
+    back = posted_back(request) or (
+        request.POST.get("month")
+        and reverse("reminders:due_month", args=[month_key(posted_month(request))])
     )
     if not ids or len(ids) > MAX_DECKS_AT_ONCE:
         messages.error(

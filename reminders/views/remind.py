@@ -6,7 +6,6 @@ from datetime import date, datetime
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
@@ -20,7 +19,14 @@ from clients.messaging.views.confirm import (
     unticked_boxes,
 )
 from clients.models import primary_keys
-from clients.pages import business_of, business_today, current_user, office_required
+from clients.pages import (
+    business_of,
+    business_today,
+    current_user,
+    office_required,
+    posted_back,
+    redirect_back,
+)
 from reminders import actions
 from reminders.months import MonthError, month_key, month_of, parse_month, shift_months
 from reminders.steps import Draft, ReminderRequest, preview
@@ -39,7 +45,7 @@ def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
     if not deck_ids or len(deck_ids) > MAX_CHOSEN:
         how_many = f"at most {MAX_CHOSEN} decks at a time" if deck_ids else "at least one deck"
         messages.error(request, f"Choose {how_many}, then send.")
-        return redirect("reminders:due_month", month_key(month))
+        return redirect_back(request, "reminders:due_month", month_key(month))
     if not is_confirmed(request):
         return render_reminder_preview(request, month, deck_ids)
     now = timezone.now()
@@ -61,7 +67,7 @@ def remind_chosen_decks(request: HttpRequest) -> HttpResponse:
         return render_reminder_preview(request, month, deck_ids)
     report_reminders(request, result)
     announce_sent(request, result.queued, now=now)
-    return redirect("reminders:due_month", month_key(month))
+    return redirect_back(request, "reminders:due_month", month_key(month))
 
 
 def posted_month(request: HttpRequest) -> date:
@@ -85,6 +91,8 @@ def render_reminder_preview(request: HttpRequest, month: date, deck_ids: list[in
     written = month_key(month)
     hidden = [("month", written), ("agreed", seen.fingerprint)]
     hidden += [("at_once", "yes")] if at_once else []
+    back = posted_back(request)
+    hidden += [("back", back)] if back else []
     count = len(seen.drafts)
     reminders = f"{count} reminder{'s' if count > 1 else ''}"
     page = ConfirmPage(
@@ -93,10 +101,7 @@ def render_reminder_preview(request: HttpRequest, month: date, deck_ids: list[in
         hidden=[*hidden, *(("deck", str(pk)) for pk in deck_ids)],
         rows=rows_of_drafts(seen.drafts, now),
         button=f"Send {reminders}" if count else "",
-        back=(
-            reverse("reminders:due_month", args=[written]),
-            f"Due in {display.format_month(month)}",
-        ),
+        back=list_chosen_from(month, back),
         notes=[] if count else [why_nothing_goes(month, at_once)],
     )
     return render_confirm_page(
@@ -104,10 +109,19 @@ def render_reminder_preview(request: HttpRequest, month: date, deck_ids: list[in
         page,
         template="reminders/remind.html",
         written=written,
+        came_from=back,
         deck_ids=deck_ids,
         at_once=at_once,
         preview=seen,
     )
+
+
+def list_chosen_from(month: date, back: str) -> tuple[str, str]:
+    """Its address and its name."""
+    if back.partition("?")[0] == reverse("today"):
+        return back, "Today"
+    address = reverse("reminders:due_month", args=[month_key(month)])
+    return back or address, f"Due in {display.format_month(month)}"
 
 
 def why_nothing_goes(month: date, at_once: bool) -> str:

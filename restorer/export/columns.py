@@ -29,6 +29,7 @@ LEFT_OUT_TABLES = {
     "clients_uploadpart",
     "clients_user_groups",
     "clients_user_user_permissions",
+    "jobs_expectedweather",
     "jobs_searchentry",
     "jobs_searchword",
     "jobs_unwrittensearch",

@@ -10,6 +10,7 @@ from django.db.models import Count, Min
 
 from clients.messaging.models import Message
 from clients.models import Heartbeat
+from jobs.models import ExpectedWeather
 from reminders.models import Forecast
 from restorer.models import BackupRun
 
@@ -32,6 +33,7 @@ class Wellbeing:
     made_backup_age: float | None
     proven_backup_age: float | None
     is_backup_old: bool
+    weather_refused: str = ""  # why the source of weather told nothing of late
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,7 @@ def read_wellbeing(*, now: datetime) -> Wellbeing:
         made_backup_age=seconds_since(made.started_at if made else None, now),
         proven_backup_age=seconds_since(proven.proven_at if proven else None, now),
         is_backup_old=proven is None or proven.is_proof_old(now=now),
+        weather_refused=ExpectedWeather.objects.newest_refusal(),
     )
 
 
@@ -102,6 +105,12 @@ def find_troubles(seen: Wellbeing) -> Iterator[Trouble]:
         yield Trouble(
             f"Forecasts are {duration_words(seen.forecast_age)} old.",
             "They are written each night; the log says why not.",
+        )
+    if seen.weather_refused:
+        yield Trouble(
+            f"The weather service told us nothing. {seen.weather_refused}",
+            "Look at its address under Settings, The business, Advanced. It is asked again each"
+            " hour.",
         )
     if seen.is_backup_old and settings.MODE != "demo":
         yield Trouble(

@@ -569,7 +569,7 @@ def test_a_text_without_what_the_law_wants_is_refused(
 
 def test_a_business_without_an_address_is_told_to_enter_it() -> None:
     Business.objects.update(street="")
-    with pytest.raises(Unsendable, match="enter it under Settings, The business"):
+    with pytest.raises(Unsendable, match="Enter it under Settings, The business"):
         queue(canadian(basis="express").client)
 
 

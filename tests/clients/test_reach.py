@@ -22,7 +22,7 @@ from clients.messaging.models import Message, MessageEvent
 from clients.messaging.outbox.compliance import limit_validity
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
-from clients.models import Business, Channel, Client
+from clients.models import STREET_NOT_KNOWN, Business, Channel, Client
 from tests.factories import (
     ClientFactory,
     ConsentFactory,
@@ -344,6 +344,21 @@ def test_the_page_of_the_client_shows_that_a_withdrawal_by_one_way_counts_for_th
 
     assert "withdrew consent elsewhere" not in before
     assert "The client withdrew consent elsewhere, so they are left alone." in after
+
+
+def test_no_letter_goes_to_a_house_without_a_street() -> None:
+    """As an old list may have it; the first house that has one takes its place."""
+    bare = PropertyFactory(street=STREET_NOT_KNOWN)
+    client = bare.client
+
+    refused = route_to(client, "letter", MARKETING, on=timezone.localdate())
+    house = PropertyFactory(client=client, street="31 Curlew Row")
+    route = route_to(client, "letter", MARKETING, on=timezone.localdate())
+
+    assert isinstance(refused, Refusal)
+    assert refused.why == "There is no postal address."
+    assert isinstance(route, Route)
+    assert route.address == house.postal_address
 
 
 def test_a_letter_that_waits_does_not_go_once_the_client_withdrew_by_another_way(

@@ -77,9 +77,9 @@ def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Busine
         ("email", "Office <office@example.com>", "bare e-mail address"),
         ("website", "not a site", "valid URL"),
         ("map_link", "http://maps.example.com/?q={address}", "Begin with https://"),
-        ("map_link", "https://maps.example.com/", "put {address}, or {latitude} and"),
-        ("map_link", "https://maps.example.com/?at={latitude}", "put {address}, or {latitude} and"),
-        ("map_link", "https://maps.example.com/{address}/{city}", "put {address}, or {latitude}"),
+        ("map_link", "https://maps.example.com/", "put {address}, or {lat} and"),
+        ("map_link", "https://maps.example.com/?at={lat}", "put {address}, or {lat} and"),
+        ("map_link", "https://maps.example.com/{address}/{city}", "put {address}, or {lat}"),
     ],
 )
 def test_what_cannot_be_is_named(

@@ -93,7 +93,7 @@ def test_my_crews_run_comes_first_in_its_order_with_the_way_between(
     # RFC 5870, 3.3: geo:latitude,longitude in decimal degrees (WGS 84), north and east positive
     assert 'href="geo:44.37700,-64.31800?q=10%20Plover%20Row%2C%20Lunenburg' in page
     assert 'href="tel:+19025550142"' in page
-    Business.objects.update(map_link="https://maps.example.com/?at={latitude},{longitude}")
+    Business.objects.update(map_link="https://maps.example.com/?at={lat},{lon}")
     assert 'href="https://maps.example.com/?at=44.37700,-64.31800"' in text(on_site.get("/"))
     assert f"/diary/{early.pk}/" in page
     assert "Somebody Else" in text(on_site.get("/?crew=all"))

@@ -1,13 +1,16 @@
 """Any list as people keep it, by the command and its best guesses."""
 
 import json
+from decimal import Decimal
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import call_command
 
-from clients.models import Business, Place, Property
+from clients.models import Business, Deck, Place, Property
+from jobs.models import CoatApplied, Job
 from tests.jobs import old_lists
 from tests.jobs.towns import add_towns
 
@@ -19,7 +22,7 @@ def _towns(business: Business) -> None:
     add_towns()
 
 
-def guess(path: Path, **options: object) -> list[dict[str, object]]:
+def guess(path: Path, **options: object) -> list[dict[str, Any]]:
     out = StringIO()
     call_command(
         "import_book",
@@ -74,3 +77,125 @@ def test_a_hamlet_lies_by_the_town_of_most_rows_where_nobody_said_where_the_busi
     assert hamlet is not None
     lunenburg = Place.objects.get(name="Lunenburg")
     assert float(hamlet.latitude) == pytest.approx(float(lunenburg.latitude))
+
+
+DECK_BOOK = """\
+Marsh & Sons deck book,,,,,,
+Who,Tel,Where,Deck,How big,Job,Done
+"Pemberly, Orla",(902) 555-0161,"12 Sandpiper Lane, Lunenburg",cedar back deck,14x20,\
+stripped & oiled 2 coats walnut,May 2022
+,,,,,wash + 1 coat,Sept 2023
+Quill Ottermarsh,902-555-0164,"7 Plover Ct, Lunenburg",ipe,120,strip sand 2 cts solid stain,2023
+Una Marrow,,"31 Curlew Row, Lunenburg",front porch,?,recoat w/ semi-transparent,2024
+Gus Petrel,,"19 Heron Way, Lunenburg",Larch,9m x 4m,wash only,2025
+"""
+
+
+def test_wood_finish_and_coats_are_read_where_only_the_names_of_deck_and_work_tell_them(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "deck book.csv"
+    path.write_text(DECK_BOOK)
+
+    found = guess(path)
+
+    assert (found[0]["rows"], found[0]["decks"], found[0]["jobs"]) == (5, 4, 5)
+    asked = {(each["doubt"], each["about"], each["guess"]) for each in found[0]["doubts"]}
+    assert ("timber", "cedar", "Western red cedar") in asked  # it may be white cedar
+    assert ("classes", "Solid stain", "Solid stain or paint (film)") in asked
+    assert dict(Deck.objects.values_list("label", "species")) == {
+        "cedar back deck": "red_cedar",
+        "ipe": "ipe",
+        "front porch": "unknown",
+        "Larch": "larch",
+    }
+    coats = CoatApplied.objects.order_by("job__finished_on")
+    columns = ("job__deck__label", "product__name", "product__finish_class", "colour", "coats")
+    assert list(coats.values_list(*columns)) == [
+        ("cedar back deck", "Deck oil", "penetrating_oil", "Walnut", 2),
+        ("cedar back deck", None, None, "", 1),
+        ("ipe", "Solid stain", "solid_film", "", 2),
+        ("front porch", "Semi-transparent stain", "semitransparent", "", None),
+    ]
+
+
+def test_a_row_below_of_another_place_or_size_is_another_deck(tmp_path: Path) -> None:
+    path = tmp_path / "decks.csv"
+    path.write_text(
+        "Client,Address,Deck,Size,Work,Date\n"
+        'Orla Pemberly,"12 Sandpiper Lane, Lunenburg",Back deck,24 m2,Recoat,2024-06-01\n'
+        ",,,8 m2,Recoat,2024-06-02\n"
+        ',"4 Gannet Rise, Lunenburg",,,Recoat,2024-06-03\n'
+    )
+
+    guess(path)
+
+    assert sorted(Deck.objects.values_list("site__street", "label", "area_m2")) == [
+        ("12 Sandpiper Lane", "Back deck", 24),
+        ("12 Sandpiper Lane", "Deck", 8),
+        ("4 Gannet Rise", "Deck", None),
+    ]
+
+
+YEARS = """\
+Client,Phone,Address,Deck,2021,2022,2023,2024,2025
+Orla Pemberly,902-555-0161,"12 Sandpiper Lane, Lunenburg",cedar 26 m2,strip,,recoat,,x
+Fennel Brightwater,902-555-0163,"88 Osprey Hill, Lunenburg",ipe,oil,oil,oil,oil,oil
+Quill Ottermarsh,902-555-0164,"7 Plover Ct, Lunenburg",front porch,-,,x,,June
+"""
+
+
+def test_a_column_a_year_tells_one_job_a_year(tmp_path: Path) -> None:
+    path = tmp_path / "years.csv"
+    path.write_text(YEARS)
+
+    found = guess(path)
+
+    assert (found[0]["rows"], found[0]["ready"]) == (3, 3)
+    assert [each["rows"] for each in found[0]["doubts"] if each["doubt"] == "kinds"] == [3]
+    jobs = Job.objects.order_by("deck__label", "finished_on")
+    assert [(job.deck.label, job.kind, job.span.edtf()) for job in jobs] == [
+        ("cedar 26 m2", "strip", "2021"),
+        ("cedar 26 m2", "recoat", "2023"),
+        ("cedar 26 m2", "recoat", "2025"),
+        ("front porch", "recoat", "2023"),
+        ("front porch", "recoat", "2025-06"),
+        *[("ipe", "recoat", str(year)) for year in range(2021, 2026)],
+    ]
+    assert Deck.objects.get(label="cedar 26 m2").area_m2 == 26
+
+
+def test_a_house_number_in_a_column_of_its_own_belongs_to_the_street(tmp_path: Path) -> None:
+    path = tmp_path / "civic.csv"
+    path.write_text(
+        "Name,Civic #,Road,Community,Last done,Stain used\n"
+        "Della Windrush,60,Tern Wharf,Lunenburg,2024-05-11,? oil\n"
+        "Una Marrow,RR2,,Lunenburg,2019,\n"
+    )
+
+    guess(path)
+
+    assert sorted(Property.objects.values_list("street", flat=True)) == ["60 Tern Wharf", "RR2"]
+    assert CoatApplied.objects.get(product__isnull=False).product.name == "Oil"
+
+
+def test_a_list_in_french_is_read_too(tmp_path: Path) -> None:
+    path = tmp_path / "clients.csv"
+    path.write_text(
+        "Nom;Téléphone;Adresse;Ville;Terrasse;Grandeur;Travail;Date;Prix\n"
+        "Élodie Quaiclair;902-555-0101;14 rue du Quai;Lunenburg;cèdre blanc;16x20;"
+        "décapage et huile 2 couches;mai 2022;1 840,00 $\n"
+        "Basile Ventdoux;902 555-0102;22 ch. des Pionniers;Lunenburg;pin traité;30 m2;"
+        "teint opaque;été 2023;725,50 $\n"
+    )
+
+    found = guess(path)
+
+    assert (found[0]["ready"], found[0]["jobs"]) == (2, 2)
+    columns = ("deck__species", "kind", "amount", "coats_applied__product__name")
+    jobs = Job.objects.order_by("finished_on")
+    assert list(jobs.values_list(*columns, "coats_applied__coats")) == [
+        ("white_cedar", "strip", Decimal("1840.00"), "Deck oil", 2),
+        ("treated_pine", "recoat", Decimal("725.50"), "Solid stain", None),
+    ]
+    assert [job.span.edtf() for job in jobs] == ["2022-05", "2023-22"]

@@ -129,6 +129,11 @@ def test_all_numbers_of_a_cell_are_read(text: str, found: list[tuple[str, bool]]
     assert [(p.e164, p.is_mobile) for p in read_phones(text, "CA", "902")] == found
 
 
+def test_a_number_is_kept_as_it_was_written() -> None:
+    found = read_phones("(902) 555-0166 / 902.555.0164 (home)", "CA", "902")
+    assert [phone.written for phone in found] == ["(902) 555-0166", "902.555.0164"]
+
+
 def test_a_short_number_without_an_area_code_is_refused() -> None:
     with pytest.raises(UnreadableCell, match="lacks the area code"):
         read_phones("555-0190", "CA")

@@ -221,6 +221,17 @@ def test_the_second_click_queues_and_a_third_changes_nothing(two_decks, page):
     assert Message.objects.count() == 1
 
 
+def test_one_comes_back_to_the_list_that_was_chosen_from_and_to_no_page_of_others(two_decks, page):
+    today = "/?tab=remind&town=Lunenburg"
+    shown = page(*two_decks, back=today)
+    assert 'name="back" value="/?tab=remind&amp;town=Lunenburg"' in shown.content.decode()
+
+    sent = page(*two_decks, confirm="yes", back=today)
+    away = page(*two_decks, confirm="yes", back="https://example.org/")
+
+    assert [sent.url, away.url] == [today, "/due/2027-03/"]
+
+
 @pytest.mark.parametrize("ticked", [[], ["x"], ["-1"], ["9" * 30], ["²"]])
 def test_nothing_sensible_ticked_is_told_and_nothing_happens(ticked, page, two_decks):
     answer = page(*ticked)

@@ -90,6 +90,7 @@ def test_schedules_are_written_once_however_often(capsys: pytest.CaptureFixture[
     assert sorted(Schedule.objects.values_list("name", "func")) == [
         ("announce due", "restorer.tasks.announce_due_nightly"),
         ("back up", "restorer.tasks.back_up_nightly"),
+        ("fetch weather", "restorer.tasks.fetch_weather"),
         ("forget answers", "restorer.tasks.forget_answers_nightly"),
         ("forget words", "reminders.tasks.tidy_nightly"),
         ("learn", "reminders.tasks.refit_nightly"),

@@ -31,10 +31,10 @@ def check_required_contents(
         words, holds, is_known = REQUIRED_CONTENTS[name]
         if not is_known(business):
             raise Unsendable(
-                f"The law ({rule.code}) wants {words} in it; enter it {WHERE_TO_ENTER}."
+                f"By law it has to hold {words}. Enter it {WHERE_TO_ENTER} ({rule.code})."
             )
         if not holds(business, flat, rule.medium):
-            raise Unsendable(f"The law ({rule.code}) wants {words} in it. Put it into the text.")
+            raise Unsendable(f"By law it has to hold {words}. Put it into the text ({rule.code}).")
 
 
 def required_words(name: str) -> str:

@@ -21,6 +21,7 @@ from jobs.importing.cells.finishes import (
     COLOUR_WORDS,
     FinishRead,
     finish_class_of,
+    finish_in_work,
     group_spellings,
     product_kind_of,
     read_finish,
@@ -34,11 +35,12 @@ from jobs.importing.cells.numbers import (
     read_coats,
     read_litres,
     read_money,
+    size_in_words,
 )
 from jobs.importing.cells.problems import UnreadableCell
 from jobs.importing.cells.spans import Calendar, order_evidence, read_span, short_date
-from jobs.importing.cells.timber import TimberRead, names_timber, read_timber
-from jobs.importing.cells.work import PLANS, PastWork, read_kind, read_past_work
+from jobs.importing.cells.timber import TimberRead, names_timber, read_timber, timber_word
+from jobs.importing.cells.work import PLANS, PastWork, coats_within, read_kind, read_past_work
 
 __all__ = [
     "COLOUR_WORDS",
@@ -54,7 +56,9 @@ __all__ = [
     "TimberRead",
     "UnreadableCell",
     "area_code_of",
+    "coats_within",
     "finish_class_of",
+    "finish_in_work",
     "group_spellings",
     "is_blank",
     "name_key",
@@ -77,7 +81,9 @@ __all__ = [
     "read_timber",
     "region_key",
     "short_date",
+    "size_in_words",
     "spelling_score",
     "split_address",
     "street_key",
+    "timber_word",
 ]

@@ -43,10 +43,16 @@ def read_phones(text: str, country: str, area_code: str = "") -> tuple[PhoneRead
             or MOBILE_WORD.search(re.split(r"\d|[,;/&\n]", text[at : match.start()])[-1])
         )
         at = match.end()
-        found.append(one_phone(match[0].strip(" -–/("), country, area_code, says_mobile=word))
+        found.append(one_phone(tidy_number(match[0]), country, area_code, says_mobile=word))
     if not found and re.search(r"\d", text):
         raise UnreadableCell(f"“{text}” is not a telephone number. Write it with its area code.")
     return tuple(found)
+
+
+def tidy_number(written: str) -> str:
+    """Without what stands between two numbers; a bracket alone goes too."""
+    bare = written.strip(" -–/")
+    return bare if bare.count("(") == bare.count(")") else bare.strip("() ")
 
 
 def phone_pieces(text: str) -> list[re.Match[str]]:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from rapidfuzz import fuzz
 
@@ -78,6 +79,15 @@ KIND_OF_PRODUCT_WORDS = {
     "brightener": r"brighten\w*|oxalic",
     "cleaner": r"cleaner|\bclean$|wash$|percarbonate",
 }
+# Finishes without a maker, as work is told: the words for them are their name. The first that is
+# found counts.
+FINISHES_IN_WORK = {
+    "Solid stain": r"solid|opaque",
+    "Semi-transparent stain": r"semi\b\w*|transparent",
+    "Clear sealer": r"clear (?:seal\w*|coat\w*)",
+    "Deck stain": r"(?:re-?)?stain\w*|teint\w*",
+    "Deck oil": r"(?:re-?)?oil(?:ed|ing|s)?|huil\w*",
+}
 AMOUNTS = re.compile(
     r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)|\bx ?\d\b|½ ?gal",
     re.I,
@@ -108,7 +118,7 @@ def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     text = AMOUNTS.sub(" ", text)
     known = COLOUR_WORDS | {colour.casefold() for colour in colours}
     words = re.findall(r"[^\s,;/()–]+", re.sub(r"\s-\s|-(?=\s)|(?<=\s)-", " , ", text))
-    words = [word.strip(".:\"'") for word in words if word.strip(".:\"'-&+")]
+    words = [word.strip(".:\"'?") for word in words if word.strip(".:\"'-&+?")]
     at = len(words)
     while at > 1 and is_colour(words[at - 1], known):
         at -= 1
@@ -117,6 +127,17 @@ def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     if len(name) == 1 and colour and name[0].casefold() in {"in", "the"}:
         name = []
     return FinishRead(" ".join(name), " ".join(colour).capitalize())
+
+
+@lru_cache(maxsize=10_000)
+def finish_in_work(text: str) -> FinishRead:
+    """“stripped & oiled 2 coats walnut” → Deck oil, Walnut; no name where no finish is told."""
+    words = text.casefold()
+    names = FINISHES_IN_WORK.items()
+    name = next((each for each, found in names if re.search(rf"\b(?:{found})\b", words)), "")
+    last = re.split(r"[^\w]+", words.strip(" .,;)"))[-1]
+    is_a_colour = last in COLOUR_WORDS and last not in {"sand", "clear", "cedar"}
+    return FinishRead(name, last.capitalize() if name and is_a_colour else "")
 
 
 def is_colour(word: str, known: Collection[str]) -> bool:

@@ -91,6 +91,15 @@ def read_area(text: str, bare_unit: str = "") -> Area | None:
     return checked_area(text, value, unit or bare_unit or "m2", is_bare=not unit)
 
 
+@lru_cache(maxsize=10_000)
+def size_in_words(label: str) -> str:
+    """“26 m2” of “cedar 26 m2”: a size with its unit or sides in the name of a deck; else
+    nothing."""
+    unit = rf"(?:{NUMBER})\s*(?:{METRIC_WORDS}|{FOOT_WORDS})(?!\w)"
+    found = re.search(rf"{side_pattern()}|{unit}", label.casefold().replace("×", "x"))
+    return found[0] if found else ""
+
+
 def side_pattern() -> str:
     side = r"(\d+(?:\.\d+)?(?:\s*(?:'|ft)\s*(?:\d+\s*(?:\"|in)?)?)?)"
     return rf"{side}\s*(?:m|ft|')?\s*(?:x|by)\s*{side}"
@@ -170,7 +179,7 @@ def read_coats(text: str) -> int | None:
     """“2 cts”, “two coats”, “2x”: how many coats; None where it is not said."""
     words = text.casefold()
     found = re.search(
-        r"\b(\d{1,2}|one|two|three|four|single|double) ?(?:x\b|ct?s?\b|coats?\b)", words
+        r"\b(\d{1,2}|one|two|three|four|single|double) ?(?:x\b|ct?s?\b|coats?\b|couches?\b)", words
     )
     found = (
         found or re.search(r"\bx ?(\d)\b(?! ?l)", words) or re.fullmatch(r" *(\d{1,2}) *", words)

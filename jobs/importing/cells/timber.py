@@ -61,7 +61,17 @@ TIMBER_WORDS: dict[str, tuple[str, bool]] = {
     "hardwood": ("other_hardwood", True),
     "mahogany": ("other_hardwood", False),
     "garapa": ("other_hardwood", True),
+    "bois traité": ("treated_pine", False),
+    "pin traité": ("treated_pine", True),
+    "épinette": ("spruce", True),
+    "mélèze": ("larch", True),
+    "cèdre": ("red_cedar", False),
+    "cèdre rouge": ("red_cedar", False),
+    "cèdre blanc": ("white_cedar", True),
+    "pruche": ("other_softwood", True),
+    "chêne": ("oak", True),
 }
+WORDS_BY_LENGTH = sorted(TIMBER_WORDS, key=len, reverse=True)
 NO_TIMBER_WORDS = {"composite", "vinyl", "pvc", "plastic", "concrete"}
 LIKE_ENOUGH = 84  # of 100 (rapidfuzz, ratio): one slip in a word of six letters
 
@@ -93,12 +103,18 @@ def read_timber(text: str) -> TimberRead:
 
 def timber_among_words(words: str) -> TimberRead:
     """The longest timber word that stands in the text, asked about; “composite” is none."""
+    known = timber_word(words)
+    return TimberRead(TIMBER_WORDS[known][0] if known else "", False)
+
+
+@lru_cache(maxsize=5_000)
+def timber_word(label: str) -> str:
+    """The word for timber in the name of a deck, “cedar” of “cedar back deck”; nothing if none."""
+    words = " ".join(re.findall(r"[^\W\d_]+", label.casefold()))
     if set(words.split()) & NO_TIMBER_WORDS:
-        return TimberRead("", False)
-    for known in sorted(TIMBER_WORDS, key=len, reverse=True):
-        if re.search(rf"\b{known}\b", words):
-            return TimberRead(TIMBER_WORDS[known][0], False)
-    return TimberRead("", False)
+        return ""
+    known = (each for each in WORDS_BY_LENGTH if re.search(rf"\b{each}\b", words))
+    return next(known, "")
 
 
 def names_timber(text: str) -> bool:

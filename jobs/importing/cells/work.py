@@ -6,21 +6,22 @@ from functools import lru_cache
 
 from jobs.importing.cells.numbers import read_coats
 from jobs.importing.cells.problems import UnreadableCell
-from jobs.importing.cells.spans import Calendar, month_numbers, read_span
+from jobs.importing.cells.spans import SEASONS, Calendar, month_numbers, read_span
 from jobs.partial_dates import DaySpan
 
 # Words of the trade, in order: the first kind found is the one (common practice, no source).
 KIND_WORDS = {
     "strip": (
         r"strip\w*|sand(?:ed|ing)?(?: back)?|bare wood|refinish\w*|restor\w+|full job|resto|"
-        r"s ?& ?s|décap\w*|back to (?:bare )?wood"
+        r"s ?& ?s|décap\w*|sabl(?:é|age|er)|back to (?:bare )?wood"
     ),
     "recoat": (
         r"re-?coat\w*|re-?oil\w*|oil(?:ed|ing)?|re-?stain\w*|stain(?:ed|ing)?|re-?seal\w*|"
         r"seal(?:ed|ing)?|coat(?:ed|s|ing)?|top[ -]?up|maint\w*|refresh\w*|touch[ -]?up|"
-        r"c ?& ?c|paint(?:ed|ing)?|finish(?:ed)?|clean (?:and|&|\+) (?:re)?coat"
+        r"c ?& ?c|paint(?:ed|ing)?|finish(?:ed)?|clean (?:and|&|\+) (?:re)?coat|"
+        r"huil\w*|teint\w*|couches?|entretien|scell\w*"
     ),
-    "clean": r"clean\w*|(?:pressure|power|soft)?[ -]?wash\w*|brighten\w*",
+    "clean": r"clean\w*|nettoy\w*|lav(?:é|age)|(?:pressure|power|soft)?[ -]?wash\w*|brighten\w*",
     "repair": (
         r"repair\w*|replac\w+|fix(?:ed)?|board swap\w*|new boards?|rebuilt|carpentry|re-?screw\w*"
     ),
@@ -98,5 +99,5 @@ def looks_dated(piece: str) -> bool:
 
 def has_time_word(piece: str) -> bool:
     words = re.findall(r"[^\W\d_]+", piece.casefold())
-    times = {"spring", "summer", "fall", "autumn", "winter", "early", "mid", "late"}
+    times = {*SEASONS, "early", "mid", "late"}
     return bool(words) and all(word in times or word in month_numbers() for word in words)

@@ -25,6 +25,7 @@ from jobs.importing.gazetteer import Gazetteer
 
 CellTest = Callable[[str], bool]
 HISTORY = "history"  # no field: what makes a column one of notes
+HOUSE_NUMBER = re.compile(r"#?\d{1,6} ?[a-z]?|rr ?#?\d+|lot ?\d+", re.I)
 STREET_LIKE = re.compile(r"^(?:unit|apt|lot|rr)?\.? ?#?\d+[a-z]? \D{3,}", re.I)
 
 
@@ -43,6 +44,7 @@ class ContentReader:
             "mobile": self.is_phone,
             "address": lambda cell: bool(STREET_LIKE.match(cell)) and "," in cell,
             "street": lambda cell: bool(STREET_LIKE.match(cell)) and "," not in cell,
+            "house_number": lambda cell: bool(HOUSE_NUMBER.fullmatch(cell)),
             "town": lambda cell: self.gazetteer.is_town(cell.partition(",")[0]),
             "region": lambda cell: self.gazetteer.region(cell) != "",
             "postcode": self.is_postcode,

@@ -1,6 +1,6 @@
 """What a column of a list can be, and the names that people give such columns."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True)
@@ -13,6 +13,79 @@ class ListField:
     is_repeatable: bool = False  # several columns may tell it
 
 
+# Many lists in Canada are kept in French.
+FRENCH_HEADS = {
+    "client": (
+        "nom",
+        "nom du client",
+    ),
+    "first_name": ("prénom",),
+    "last_name": ("nom de famille",),
+    "company": ("entreprise",),
+    "phone": (
+        "téléphone",
+        "tél",
+    ),
+    "mobile": (
+        "cellulaire",
+        "portable",
+    ),
+    "address": ("adresse",),
+    "street": ("rue",),
+    "town": (
+        "ville",
+        "village",
+        "localité",
+    ),
+    "postcode": ("code postal",),
+    "deck": (
+        "terrasse",
+        "patio",
+    ),
+    "area": (
+        "grandeur",
+        "superficie",
+        "dimension",
+        "pi2",
+    ),
+    "species": (
+        "bois",
+        "essence",
+    ),
+    "done": (
+        "fait le",
+        "dernière fois",
+        "année",
+        "date des travaux",
+    ),
+    "kind": (
+        "travail",
+        "travaux",
+        "ouvrage",
+    ),
+    "product": (
+        "produit",
+        "teinture",
+        "huile",
+    ),
+    "colour": (
+        "couleur",
+        "teinte",
+    ),
+    "coats": ("couches",),
+    "price": (
+        "prix",
+        "montant",
+    ),
+    "invoice": (
+        "facture",
+        "no facture",
+    ),
+    "notes": (
+        "remarques",
+        "commentaires",
+    ),
+}
 LIST_FIELDS = [
     ListField(
         "client",
@@ -53,7 +126,17 @@ LIST_FIELDS = [
         "Whole address",
         ("address", "full address", "site address", "property", "site", "where", "location"),
     ),
-    ListField("street", "Street", ("street", "street address", "address line 1", "civic", "road")),
+    ListField(
+        "house_number",
+        "House number",
+        (
+            *("civic", "civic #", "civic no", "civic number", "house", "house no", "house number"),
+            *("street no", "street number", "house #", "street #"),
+        ),
+    ),
+    ListField(
+        "street", "Street", ("street", "street address", "address line 1", "road", "street name")
+    ),
     ListField("town", "Town", ("town", "city", "place", "community", "suburb", "area town")),
     ListField(
         "region", "Province, state or region", ("region", "province", "state", "prov", "county")
@@ -185,6 +268,9 @@ LIST_FIELDS = [
         ("notes", "note", "comments", "remarks", "comment", "history", "misc", "other", "info"),
         is_repeatable=True,
     ),
+]
+LIST_FIELDS = [
+    replace(each, heads=(*each.heads, *FRENCH_HEADS.get(each.name, ()))) for each in LIST_FIELDS
 ]
 FIELDS_BY_NAME = {each.name: each for each in LIST_FIELDS}
 # Heads of columns that nothing here is read from.

@@ -7,6 +7,7 @@ from itertools import chain, islice
 
 from jobs.importing.files import ListLine, RawSheet
 from jobs.importing.guessing.names import head_score
+from jobs.importing.guessing.year_columns import dated_cells, named_years, years_of_header
 
 LINES_TO_LOOK_AT = 40
 HEADER_MIN_SCORE = 0.8
@@ -32,14 +33,24 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     place = header_place(first)
     header = first[place].cells if place is not None else []
     width = max([len(header), *(len(line.cells) for line in first)], default=0)
-    layout = SheetLayout(header + [""] * (width - len(header)), iter(()), sheet.remarks)
+    years = years_of_header(header)
+    heads = named_years(header, years) + [""] * (width - len(header))
+    layout = SheetLayout(heads, iter(()), sheet.remarks)
     if place:
-        layout.remarks.append(f"{place} line{'s' * (place > 1)} above the header were left out.")
+        left_out(layout, place, "above the header")
     if place is None and first:
         layout.remarks.append("No line names the columns: they were told by what they hold.")
     rest = first[place + 1 :] if place is not None else first
-    layout.rows = grouped_rows(layout, chain(rest, sheet.lines), width, is_town)
+    lines: Iterator[ListLine] = chain(rest, sheet.lines)
+    if years:
+        lines = (ListLine(line.number, dated_cells(line.cells, years)) for line in lines)
+    layout.rows = grouped_rows(layout, lines, width, is_town)
     return layout
+
+
+def left_out(layout: SheetLayout, count: int, words: str) -> None:
+    lines = "1 line" if count == 1 else f"{count:,} lines"
+    layout.remarks.append(f"{lines} {words} {'was' if count == 1 else 'were'} left out.")
 
 
 def header_place(lines: list[ListLine]) -> int | None:
@@ -50,9 +61,13 @@ def header_place(lines: list[ListLine]) -> int | None:
 
 
 def header_score(line: ListLine) -> tuple[int, float]:
-    """How many cells name a column, and which share of the filled ones that is."""
-    cells = [cell for cell in line.cells if cell]
-    named = sum(len(cell) <= 40 and head_score(cell) >= HEADER_MIN_SCORE for cell in cells)
+    """How many different cells name a column, and which share of the filled ones that is."""
+    cells = {cell for cell in line.cells if cell}
+    years = set(years_of_header(line.cells).values())
+    named = sum(
+        len(cell) <= 40 and (cell in years or head_score(cell) >= HEADER_MIN_SCORE)
+        for cell in cells
+    )
     return named, named / max(1, len(cells))
 
 
@@ -76,7 +91,7 @@ def grouped_rows(
         else:
             yield ListLine(line.number, [*padded[:width], headings.group, headings.year])
     if skipped:
-        layout.remarks.append(f"{skipped:,} lines with totals or a second header were left out.")
+        left_out(layout, skipped, "with totals or a second header")
 
 
 @dataclass

@@ -8,6 +8,7 @@ from jobs.importing.guessing.contents import HISTORY, ContentReader
 from jobs.importing.guessing.fields import FIELDS_BY_NAME, LIST_FIELDS
 from jobs.importing.guessing.layout import GROUP_HEAD, YEAR_HEAD
 from jobs.importing.guessing.names import UNUSED, folded_head, name_score
+from jobs.importing.guessing.year_columns import YEAR_COLUMN
 
 NAME_WEIGHT = 0.65
 LEAST_SCORE = 0.4
@@ -15,7 +16,7 @@ LEAST_SCORE = 0.4
 MUST_FIT = {"email", "phone", "mobile", "done", "area", "price", "postcode"}
 HEADLESS_FACTOR = 0.85  # a column told by its cells alone is less sure
 TOLD_SHARE = 0.3  # of the cells: a column that tells of work with its dates is one of notes
-NEVER_BY_CELLS = {"first_name", "last_name", "mobile", "coats"}
+NEVER_BY_CELLS = {"first_name", "last_name", "mobile", "coats", "house_number"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,8 @@ def column_score(head: str, field: str, shares: dict[str, float]) -> float:
     """Head and cells together; for what has no test of its cells the head alone."""
     if head in {GROUP_HEAD, YEAR_HEAD}:
         return {GROUP_HEAD: {"town": 0.8}, YEAR_HEAD: {"done": 0.55}}[head].get(field, 0.0)
+    if YEAR_COLUMN.fullmatch(head):
+        return 0.9 if field == "done" else 0.0
     name = name_score(head, field)
     if field == "notes" and shares[HISTORY] >= TOLD_SHARE:
         return 0.9

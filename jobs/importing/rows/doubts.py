@@ -12,6 +12,7 @@ from typing import Any
 from clients.models import Species
 from jobs.importing.cells import (
     area_code_of,
+    finish_in_work,
     group_spellings,
     needs_area_code,
     order_evidence,
@@ -20,6 +21,7 @@ from jobs.importing.cells import (
     read_timber,
     short_date,
     split_address,
+    timber_word,
 )
 from jobs.importing.guessing import GROUP_HEAD, unit_of_head
 from jobs.importing.rows.facts import BookFacts, ListFacts
@@ -117,7 +119,9 @@ def day_order_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
     yield Doubt(
         "day_order",
         f"Which comes first in a date such as {short_date(example)}?",
-        f"{told} other dates of the list can be read in one way only." if told else "",
+        f"{told} other date{'s' * (told > 1)} of the list can be read in one way only."
+        if told
+        else "",
         [DoubtEntry("", "Dates", seen["either"], options, "month" if is_month else "day")],
     )
 
@@ -246,7 +250,7 @@ def kind_doubt(facts: ListFacts) -> Iterator[Doubt]:
         for text, count in kinds.most_common()
         if not read_kind(text)
     ][:MAX_ENTRIES]
-    dated = sum(facts.counted("done").values())
+    dated = sum(count for text, count in facts.counted("done").items() if not read_kind(text))
     untold = dated - sum(kinds.values()) if not facts.columns("item") else 0
     if untold > 0:
         entries.append(DoubtEntry("", "Nothing written", untold, options, "recoat"))
@@ -260,10 +264,11 @@ def kind_doubt(facts: ListFacts) -> Iterator[Doubt]:
 
 
 def timber_doubt(facts: ListFacts) -> Iterator[Doubt]:
-    """Words for timber that could mean several."""
+    """Words for timber that could mean several; where no column tells the timber, those in the
+    names of decks."""
     options = list(Species.choices)
     entries = []
-    for text, count in facts.counted("species").most_common():
+    for text, count in timber_texts(facts).most_common():
         found = read_timber(text)
         if not found.is_sure:
             entries.append(DoubtEntry(text, text, count, options, found.species or Species.UNKNOWN))
@@ -271,17 +276,39 @@ def timber_doubt(facts: ListFacts) -> Iterator[Doubt]:
         yield Doubt("timber", "What wood do these words mean?", "", entries[:MAX_ENTRIES])
 
 
+def timber_texts(facts: ListFacts) -> Counter[str]:
+    if facts.columns("species"):
+        return facts.counted("species")
+    found: Counter[str] = Counter()
+    for label, count in facts.counted("deck").items():
+        if word := timber_word(label):
+            found[word] += count
+    return found
+
+
 def finish_names(facts: ListFacts, book: BookFacts) -> Counter[str]:
     """Names of products as they are written, without colours and amounts."""
     found: Counter[str] = Counter()
-    for text, count in facts.counted("product").items():
-        if name := read_finish(text, book.colours).name:
+    for name, count in written_finishes(facts, book):
+        if name:
             found[name] += count
+    return found
+
+
+def written_finishes(facts: ListFacts, book: BookFacts) -> Iterator[tuple[str, int]]:
+    """Of the column of products, else of the words for the work; and of invoice lines."""
+    for text, count in facts.counted("product").items():
+        yield read_finish(text, book.colours).name, count
+    if not facts.columns("product"):
+        for text, count in facts.counted("kind").items():
+            yield finish_in_work(text).name if lays_a_coat(text) else "", count
     for text, count in facts.counted("item").items():
         for words in product_words(text):
-            if name := read_finish(words, book.colours).name:
-                found[name] += count
-    return found
+            yield read_finish(words, book.colours).name, count
+
+
+def lays_a_coat(text: str) -> bool:
+    return read_kind(text) in {Job.Kind.STRIP, Job.Kind.RECOAT}
 
 
 def spelling_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:

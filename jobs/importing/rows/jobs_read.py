@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING, TypeVar
 from jobs.importing.cells import (
     PLANS,
     Calendar,
+    FinishRead,
     PastWork,
     UnreadableCell,
+    coats_within,
     finish_class_of,
+    finish_in_work,
     product_kind_of,
     read_coats,
     read_finish,
@@ -23,7 +26,7 @@ from jobs.importing.cells import (
 )
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import YEAR_HEAD, volume_unit_of_head
-from jobs.importing.rows.doubts import finish_key_of
+from jobs.importing.rows.doubts import finish_key_of, lays_a_coat
 from jobs.importing.rows.facts import BookFacts
 from jobs.importing.rows.invoices import InvoiceLine, read_invoice_line
 from jobs.importing.rows.values import CoatRead, JobRead, UnitRead
@@ -217,7 +220,7 @@ class JobReader:
         """What went on, each product once."""
         found: dict[str, CoatRead] = {}
         for cells in lines:
-            coat = self.coat_of_columns(cells, unit)
+            coat = self.coat_of_columns(cells, unit) or self.coat_of_work(cells)
             if coat is not None:
                 found.setdefault(coat.product.casefold(), coat)
         for cells, line in zip((c for c in lines if c.first("item")), works, strict=True):
@@ -235,6 +238,7 @@ class JobReader:
             return None
         coat = self.coat_of_words(product) if product else CoatRead("")
         coats = self.number(read_coats, cells.first("coats"), unit, "coats") or coat.coats
+        coats = coats or coats_within(cells.first("kind"))
         return replace(
             coat,
             maker=cells.first("maker")[:120] or coat.maker,
@@ -245,6 +249,18 @@ class JobReader:
             coats=coats,
             litres=self.litres(cells, unit) or coat.litres,
         )
+
+    def coat_of_work(self, cells: "Cells") -> CoatRead | None:
+        """What the words for the work say of the finish: “oiled 2 coats walnut”."""
+        text = cells.first("kind")
+        if not lays_a_coat(text):
+            return None
+        finish = FinishRead("") if "product" in self.places else finish_in_work(text)
+        coats = coats_within(text)
+        if not (finish.name or coats):
+            return None
+        coat = self.coat_of_words(finish.name) if finish.name else CoatRead("")
+        return replace(coat, colour=finish.colour, coats=coats)
 
     def strict_class(self, cells: "Cells", coat: CoatRead) -> str:
         """The column of the documented sheet wins over what was answered."""

@@ -60,13 +60,13 @@ class PlaceReader:
 
     def address(self, cells: "Cells") -> AddressRead:
         """Own columns first; what they leave open comes from the whole address."""
-        whole = cells.first("address") or cells.first("street")
+        street = " ".join(filter(None, [cells.first("house_number"), cells.first("street")]))
+        whole = cells.first("address") or street
         found = self.parts_of(whole)
         town, _, rest = cells.first("town").partition(",")
         region = cells.first("region") or rest.strip()
-        street = found.street
-        if cells.first("street") and not cells.first("address") and town:
-            street = cells.first("street")
+        if not street or cells.first("address") or not town:
+            street = found.street
         return AddressRead(
             street or ("" if found.town else whole),
             found.town if found.town and not self.has_own_town(cells) else town or found.town,

@@ -13,6 +13,8 @@ from jobs.importing.cells import (
     read_name,
     read_phones,
     read_timber,
+    size_in_words,
+    timber_word,
 )
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import GROUP_HEAD, unit_of_head
@@ -147,7 +149,11 @@ class RowReader:
         return ["deck", "area", "species", "done", "kind", "product", "item", "deck_notes", "notes"]
 
     def read_size(self, cells: Cells, deck: DeckRead, unit: UnitRead) -> None:
-        """A size that cannot be read stays unknown, its words go to the notes."""
+        """Of its own column, where the list has none of the name of the deck. A size that cannot be
+        read stays unknown, its words go to the notes."""
+        if "area" not in self.places and (words := size_in_words(deck.label)):
+            found = read_area(words)
+            deck.area_m2 = found.m2 if found else None
         for at in self.places.get("area", ()):
             text = cells.row.cells[at] if at < len(cells.row.cells) else ""
             if is_blank(text):
@@ -165,7 +171,10 @@ class RowReader:
                 deck.notes.append(f"Size: {text}")
 
     def read_species(self, cells: Cells, deck: DeckRead) -> None:
+        """Of its own column; where the list has none, of the name of the deck."""
         text = cells.first("species")
+        if not text and "species" not in self.places:
+            text = timber_word(deck.label)
         if not text:
             return
         found = read_timber(text)

@@ -8,7 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from clients.actions.saving import lock_until_commit
-from clients.models import Client, ContactPoint, Deck, Property, Species
+from clients.models import STREET_NOT_KNOWN, Client, ContactPoint, Deck, Property, Species
 from jobs import search
 from jobs.actions.jobs import follow_job_changes
 from jobs.importing.cells import name_key
@@ -35,7 +35,6 @@ from jobs.importing.writing.known import (
 )
 from jobs.models import ImportRow, Job, ListImport, Visit
 
-NO_STREET = "Street not known"
 State = ImportRow.State
 
 
@@ -191,7 +190,7 @@ class ChunkWriter:
             {
                 "id": slot.pk,
                 "client_id": client.pk,
-                "street": read.street or NO_STREET,
+                "street": read.street or STREET_NOT_KNOWN,
                 "town": read.town,
                 "region": read.region[:120],
                 "postcode": read.postcode[:20],
@@ -216,7 +215,7 @@ class ChunkWriter:
         label = read.label.casefold()
         slot = next((deck for deck in site.decks if deck.label.casefold() == label), None)
         if slot is None and label == "deck" and len(site.decks) == 1:
-            slot = site.decks[0]
+            slot = site.decks[0] if may_be_same(site.decks[0], read) else None
         if slot is not None:
             self.change_deck(slot, read)
             return slot
@@ -335,6 +334,13 @@ class ChunkWriter:
         )
         outcome.add("visits", key)
         return key
+
+
+def may_be_same(slot: DeckSlot, read: DeckRead) -> bool:
+    """A deck without a name is the only one there; two of one list with sizes of their own are
+    two."""
+    sizes = (slot.values.get("area_m2"), read.area_m2)
+    return not slot.is_new or None in sizes or sizes[0] == sizes[1]
 
 
 def deck_values(read: DeckRead) -> dict[str, Any]:

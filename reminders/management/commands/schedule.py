@@ -12,9 +12,22 @@ from clients.management.opening import BookCommand
 from clients.models import Business
 
 NIGHT = time(3, 10)
-AFTER_FORECASTS = timedelta(minutes=30)
-AFTER_REMINDERS = timedelta(minutes=60)
-AFTER_FORGETTING = timedelta(minutes=70)
+# name, task, and every how many minutes
+ALL_DAY = [
+    ("tick", "reminders.tasks.tick", 1),
+    ("tell programs", "restorer.tasks.tell_programs", 1),
+    ("fetch weather", "restorer.tasks.fetch_weather", 10),
+]
+# name, task, and how many minutes after the night's first
+NIGHTLY = [
+    ("refresh forecasts", "reminders.tasks.refresh_forecasts_nightly", 0),
+    ("learn", "reminders.tasks.refit_nightly", 0),
+    ("announce due", "restorer.tasks.announce_due_nightly", 30),
+    ("remind", "reminders.tasks.queue_reminders_nightly", 30),
+    ("forget words", "reminders.tasks.tidy_nightly", 60),
+    ("forget answers", "restorer.tasks.forget_answers_nightly", 60),
+    ("back up", "restorer.tasks.back_up_nightly", 70),
+]
 
 
 class Command(BookCommand):
@@ -22,62 +35,16 @@ class Command(BookCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = timezone.now()
-        every_minute = {
-            "func": "reminders.tasks.tick",
-            "schedule_type": Schedule.MINUTES,
-            "minutes": 1,
-        }
-        every_night = {
-            "func": "reminders.tasks.refresh_forecasts_nightly",
-            "schedule_type": Schedule.DAILY,
-            "minutes": None,
-        }
-        learning = {
-            "func": "reminders.tasks.refit_nightly",
-            "schedule_type": Schedule.DAILY,
-            "minutes": None,
-        }
-        reminding = {
-            "func": "reminders.tasks.queue_reminders_nightly",
-            "schedule_type": Schedule.DAILY,
-            "minutes": None,
-        }
-        tidying = {
-            "func": "reminders.tasks.tidy_nightly",
-            "schedule_type": Schedule.DAILY,
-            "minutes": None,
-        }
-        saving = {
-            "func": "restorer.tasks.back_up_nightly",
-            "schedule_type": Schedule.DAILY,
-            "minutes": None,
-        }
-        forgetting = {
-            "func": "restorer.tasks.forget_answers_nightly",
-            "schedule_type": Schedule.DAILY,
-            "minutes": None,
-        }
-        telling = {
-            "func": "restorer.tasks.tell_programs",
-            "schedule_type": Schedule.MINUTES,
-            "minutes": 1,
-        }
-        announcing = {
-            "func": "restorer.tasks.announce_due_nightly",
-            "schedule_type": Schedule.DAILY,
-            "minutes": None,
-        }
-        save_schedule("tick", now, every_minute)
-        save_schedule("tell programs", now, telling)
-        save_schedule("announce due", next_night(now) + AFTER_FORECASTS, announcing)
-        save_schedule("refresh forecasts", next_night(now), every_night)
-        save_schedule("learn", next_night(now), learning)
-        save_schedule("remind", next_night(now) + AFTER_FORECASTS, reminding)
-        save_schedule("forget words", next_night(now) + AFTER_REMINDERS, tidying)
-        save_schedule("forget answers", next_night(now) + AFTER_REMINDERS, forgetting)
-        save_schedule("back up", next_night(now) + AFTER_FORGETTING, saving)
+        night = next_night(now)
+        for name, task, minutes in ALL_DAY:
+            values = {"func": task, "schedule_type": Schedule.MINUTES, "minutes": minutes}
+            save_schedule(name, now, values)
+        for name, task, minutes in NIGHTLY:
+            values = {"func": task, "schedule_type": Schedule.DAILY, "minutes": None}
+            save_schedule(name, night + timedelta(minutes=minutes), values)
         self.stdout.write(
-            "9 schedules: each minute the outbox and other programs; each night forecasts, what"
+            f"{len(ALL_DAY) + len(NIGHTLY)} schedules: each minute the outbox and other programs;"
+            " every ten minutes the weather, if a source is named; each night forecasts, what"
             " visits taught, reminders, words and answers too old, a backup."
         )
 

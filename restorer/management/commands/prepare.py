@@ -8,6 +8,9 @@ from typing import Any
 
 from django.core.management import call_command, get_commands
 from django.core.management.base import BaseCommand
+from django.core.management.commands import migrate
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
 
 STEPS = [
     ("Bringing the database up to date", "migrate", {"interactive": False, "verbosity": 0}),
@@ -27,7 +30,24 @@ class Command(BaseCommand):
                 if command in get_commands():
                     self.stdout.write(what)
                     self.stdout.flush()
-                    call_command(command, stdout=self.stdout, **arguments)
+                    shown = CountedMigrate() if command == "migrate" else command
+                    call_command(shown, stdout=self.stdout, **arguments)
+
+
+class CountedMigrate(migrate.Command):
+    """Says on a terminal how far it has come: a new book takes some twenty seconds."""
+
+    done = 0
+    total = 0
+
+    def migration_progress_callback(self, action: str, *args: Any, **options: Any) -> None:
+        if action == "apply_start" and not self.total:
+            executor = MigrationExecutor(connection)
+            self.total = len(executor.migration_plan(executor.loader.graph.leaf_nodes()))
+        elif action == "apply_success" and self.stdout.isatty():
+            self.done += 1
+            end = "\n" if self.done == self.total else ""
+            self.stdout.write(f"\r{self.done} of {self.total} changes", ending=end)
 
 
 @contextmanager

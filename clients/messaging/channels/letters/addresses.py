@@ -43,7 +43,8 @@ def current_postal_address(message: Message) -> PostalAddress | None:
     if client.own_postal_address:
         is_frozen = client.own_postal_address == message.address
         return own_postal_address(client) if is_frozen else None
-    home: Property | None = min(client.properties.all(), key=lambda each: each.pk, default=None)
+    known = (each for each in client.properties.all() if each.is_street_known)
+    home: Property | None = min(known, key=lambda each: each.pk, default=None)
     if home is None or home.postal_address != message.address:
         return None
     return PostalAddress(home.street, home.town, home.region, home.postcode, home.country)

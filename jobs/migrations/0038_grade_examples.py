@@ -5,7 +5,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0036_can_codes'),
+        ('jobs', '0037_expected_weather'),
     ]
 
     operations = [
