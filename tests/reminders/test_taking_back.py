@@ -142,6 +142,16 @@ def test_what_nobody_pressed_is_not_held(two_clients: list[Deck], as_owner: Brow
     assert Message.objects.due("email").count() == 2
 
 
+def test_letters_are_ready_to_print_and_do_not_leave_by_themselves(
+    as_owner: Browser, coated: Callable[..., Deck]
+) -> None:
+    ReminderStepFactory(number=1, channels=["letter"])
+    page = send(as_owner, [coated()]).content.decode()
+
+    assert "Sent to 1 (1 to print). Ready to print at <time" in page
+    assert "It leaves at" not in page
+
+
 def test_the_page_says_why_it_is_a_letter_and_what_they_had_a_moment_ago(
     as_owner: Browser, coated: Callable[..., Deck]
 ) -> None:

@@ -14,6 +14,7 @@ from clients.messaging import outbox
 from clients.messaging.confirming import ConfirmPage, sent_in_words
 from clients.messaging.models import Message, Sending
 from clients.messaging.readiness import blocking_parts
+from clients.models import traits_of
 from clients.pages import business_of, current_user
 
 SESSION_KEY = "sending"
@@ -75,8 +76,12 @@ def held_sending(request: HttpRequest) -> dict[str, object] | None:
         del request.session[SESSION_KEY]
         return None
     sent = list(sending.messages.only("pk", "channel", "client_id"))
-    clients = {message.client_id for message in sent}
-    return {"sending": sending, "clients": len(clients), "words": sent_in_words(sent)}
+    return {
+        "sending": sending,
+        "clients": len({message.client_id for message in sent}),
+        "words": sent_in_words(sent),
+        "is_by_post": all(traits_of(message.channel).is_by_post for message in sent),
+    }
 
 
 @require_POST
