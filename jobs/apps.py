@@ -26,6 +26,7 @@ class JobsConfig(AppConfig):
             models.CoatApplied,
             models.WorkedHours,
             models.Photo,
+            models.GradeExample,
             models.Document,
             models.Crew,
             models.DayOff,

@@ -25,8 +25,8 @@ from jobs.pictures import (
 )
 
 MAX_PHOTO_BYTES = 20 * 1024 * 1024
-THUMBNAIL_SIDE_PIXELS = 640
-THUMBNAIL_FOLDER = "small"  # not backed up: made again from the pictures
+# Copies by the folder they lie in, with their longer side in pixels; made again from the pictures.
+THUMBNAILS = {"small": 640, "tiny": 160}
 STAGED_FOR = timedelta(days=2)
 logger = logging.getLogger(__name__)
 
@@ -73,24 +73,24 @@ def read_picture(upload: "File[bytes]", shrink: Callable[[bytes], bytes]) -> tup
         ) from error
 
 
-def make_thumbnail(stored: "File[bytes]") -> bytes:
-    """A copy for lists."""
+def make_thumbnail(stored: "File[bytes]", side: int) -> bytes:
+    """A copy of at most so many pixels a side."""
     with Image.open(stored, formats=["JPEG"]) as opened:
-        opened.draft("RGB", (THUMBNAIL_SIDE_PIXELS, THUMBNAIL_SIDE_PIXELS))
+        opened.draft("RGB", (side, side))
         picture = opened.convert("RGB")
-    picture.thumbnail((THUMBNAIL_SIDE_PIXELS, THUMBNAIL_SIDE_PIXELS))
+    picture.thumbnail((side, side))
     return encode_jpeg(picture)
 
 
-def stored_thumbnail(name: str) -> bytes:
-    """The copy for lists of a stored picture, made once: a picture never changes under its name.
-    Raises OSError where the picture is gone."""
-    small = thumbnail_name(name)
+def stored_thumbnail(name: str, folder: str = "small") -> bytes:
+    """A copy of a stored picture, made once: a picture never changes under its name. `folder` is
+    one of `THUMBNAILS`. Raises OSError where the picture is gone."""
+    small = thumbnail_name(name, folder)
     if default_storage.exists(small):
         with default_storage.open(small) as kept:
             return bytes(kept.read())
     with default_storage.open(name) as stored:
-        made = make_thumbnail(stored)
+        made = make_thumbnail(stored, THUMBNAILS[folder])
     keep_thumbnail(small, made)
     return made
 
@@ -106,15 +106,16 @@ def keep_thumbnail(small: str, made: bytes) -> None:
         default_storage.delete(saved)
 
 
-def thumbnail_name(name: str) -> str:
-    return f"{THUMBNAIL_FOLDER}/{name}"
+def thumbnail_name(name: str, folder: str = "small") -> str:
+    return f"{folder}/{name}"
 
 
 def delete_photo_files(names: Iterable[str]) -> None:
     """The pictures and their small copies."""
     for name in names:
         default_storage.delete(name)
-        default_storage.delete(thumbnail_name(name))
+        for folder in THUMBNAILS:
+            default_storage.delete(thumbnail_name(name, folder))
 
 
 def stored_in(folder: str) -> tuple[list[str], list[str]]:

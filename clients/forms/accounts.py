@@ -201,6 +201,8 @@ class NewPersonForm(NewPasswordForm):
         if may_invite:
             self.fields["password"].required = self.fields["password_again"].required = False
             self.fields["email"].help_text = f"{EMAIL_HELP} {INVITE_HELP}"
+            for name in ("email", "password", "password_again"):
+                needed_with_others(self.fields[name])
 
     def clean(self) -> dict[str, Any]:
         values = super().clean()

@@ -149,5 +149,18 @@ class CountryField(forms.ChoiceField):
         super().__init__(choices=[*empty, *countries.country_choices()], **kwargs)
 
 
-def textarea(count: int) -> forms.Textarea:
-    return forms.Textarea(attrs={"rows": count})
+class LongText(forms.Textarea):
+    """Several lines, typed or dictated. A browser cuts off what is longer than `maxlength` and says
+    nothing, so it is not told: the form says what is too long, and nothing is lost."""
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__({"autocapitalize": "sentences", "spellcheck": "true", **(attrs or {})})
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        context: dict[str, Any] = super().get_context(name, value, attrs)
+        context["widget"]["attrs"].pop("maxlength", None)
+        return context
+
+
+def textarea(count: int, **attrs: str) -> LongText:
+    return LongText({"rows": count, **attrs})

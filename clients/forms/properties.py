@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 
-from clients.forms.fields import CountryField, TypedNumberField, textarea
+from clients.forms.fields import CountryField, TypedNumberField, needed_with_others, textarea
 from clients.models import Business, Place, Property
 from clients.notation import countries
 from clients.places import towns
@@ -14,14 +14,16 @@ LOCATION_FIELDS = ["town", "region", "country", "latitude", "longitude", "time_z
 
 
 def degrees_field(label: str, most: int, help_text: str) -> forms.FloatField:
-    return forms.FloatField(
-        label=label,
-        required=False,
-        min_value=-most,
-        max_value=most,
-        help_text=help_text,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "text"}),
-        error_messages={"invalid": "Write degrees as a number with a point, such as 44.38."},
+    return needed_with_others(
+        forms.FloatField(
+            label=label,
+            required=False,
+            min_value=-most,
+            max_value=most,
+            help_text=help_text,
+            widget=forms.NumberInput(attrs={"step": "any", "inputmode": "text"}),
+            error_messages={"invalid": "Write degrees as a number with a point, such as 44.38."},
+        )
     )
 
 

@@ -12,7 +12,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Now
 
-from clients.notation import Units, postal, validate_time_zone
+from clients.notation import Units, postal, validate_map_link, validate_time_zone
 
 
 def new_suppression_key() -> str:
@@ -91,6 +91,18 @@ class Business(models.Model):
         default=True,
         help_text="A strip or recoat without them is saved, and its page says what is missing.",
     )
+    map_link = models.CharField(
+        "map on the web",
+        max_length=300,
+        blank=True,
+        default="",
+        db_default="",
+        validators=[validate_map_link],
+        help_text=(
+            "What Map opens: its address with {address}, or {lat} and {lon}."
+            " Empty means the phone’s own map."
+        ),
+    )
     weather_source = models.CharField(
         "where the weather of the days ahead is from",
         max_length=300,
@@ -139,6 +151,10 @@ class Business(models.Model):
             models.CheckConstraint(
                 name="business_keeps_a_month",
                 condition=Q(raw_months__gte=1, answered_link_months__gte=1),
+            ),
+            models.CheckConstraint(
+                name="business_map_link_is_https",
+                condition=Q(map_link="") | Q(map_link__startswith="https://"),
             ),
             models.CheckConstraint(
                 name="business_weather_source_takes_a_place",

@@ -9,6 +9,7 @@ from clients.notation.languages import (
     primary_language,
     supported_language,
 )
+from clients.notation.map_links import fill_map_link, validate_map_link
 from clients.notation.phones import PhoneError, parse_phone
 from clients.notation.storable import make_storable, storable_fields, storable_text
 from clients.notation.typed_numbers import TypedNumber, read_typed_number
@@ -40,6 +41,7 @@ __all__ = [
     "StrOrPromise",
     "TypedNumber",
     "Units",
+    "fill_map_link",
     "make_storable",
     "ngettext_lazy",
     "parse_email_address",
@@ -49,5 +51,6 @@ __all__ = [
     "storable_fields",
     "storable_text",
     "supported_language",
+    "validate_map_link",
     "validate_time_zone",
 ]

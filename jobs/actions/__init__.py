@@ -1,5 +1,10 @@
 """The actions of the jobs app, each one transaction."""
 
+from jobs.actions.grade_examples import (
+    GradeExampleError,
+    remove_grade_example,
+    set_grade_example,
+)
 from jobs.actions.jobs import (
     add_photos,
     change_job,
@@ -22,6 +27,7 @@ from jobs.actions.visits import change_visit, record_visit
 
 __all__ = [
     "FilesInput",
+    "GradeExampleError",
     "add_client_and_deck",
     "add_photos",
     "add_product",
@@ -38,8 +44,10 @@ __all__ = [
     "measure_tin",
     "record_visit",
     "remove_document",
+    "remove_grade_example",
     "remove_job",
     "remove_photo",
     "rename_document",
     "save_pack",
+    "set_grade_example",
 ]

@@ -51,7 +51,7 @@ from clients.models import (
     traits_of,
 )
 from jobs.actions.placement import OPEN_BOOKING_STATES
-from jobs.models import Booking, Document, ImportRow, Photo
+from jobs.models import Booking, Document, GradeExample, ImportRow, Photo
 from jobs.photos import delete_photo_files
 
 GONE = "[erased]"
@@ -328,13 +328,19 @@ def forget_own_rows(people: Sequence[Client], words: PersonalWords, counts: Coun
     clients_erased.send(Client, client_ids=ids, named_by=words.nearby)
 
 
-def papers_of(ids: list[int]) -> list[models.QuerySet[Any]]:
-    """Documents of their decks, which nobody can read for names, and photographs in which somebody
-    can be recognised; of a deck that they sold, those of their time."""
+def of_their_decks(ids: list[int]) -> Q:
+    """Photographs and documents of their decks; of one that they sold, those of their time."""
     asked = Q(deck__site__client__in=ids)
     for sold in FormerOwner.objects.filter(client__in=ids).select_related("site"):
         next_day = datetime.combine(sold.until + timedelta(days=1), time(), sold.site.zone)
         asked |= Q(deck__site=sold.site_id, created_at__lt=next_day)
+    return asked
+
+
+def papers_of(ids: list[int]) -> list[models.QuerySet[Any]]:
+    """Documents, which nobody can read for names, and photographs in which somebody can be
+    recognised."""
+    asked = of_their_decks(ids)
     return [
         Document.objects.filter(asked),
         Photo.objects.filter(asked, shows_people=True),
@@ -342,6 +348,8 @@ def papers_of(ids: list[int]) -> list[models.QuerySet[Any]]:
 
 
 def forget_papers(ids: list[int], counts: Counter[str]) -> None:
+    """A photograph that stays shows no grade to everybody any more."""
+    GradeExample.objects.filter(photo__in=Photo.objects.filter(of_their_decks(ids))).delete()
     for rows in papers_of(ids):
         files = (row.file if isinstance(row, Document) else row.image for row in rows)
         names = [file.name or "" for file in files]

@@ -21,6 +21,7 @@ from jobs.models import (
     Booking,
     CoatApplied,
     Defect,
+    GradeExample,
     Job,
     Photo,
     Product,
@@ -182,11 +183,13 @@ def add_photos(
 @transaction.atomic
 def describe_photo(*, photo: Photo, caption: str, shows_people: bool | None = None) -> None:
     """What is to be seen, in words, for those who cannot see it; and whether somebody can be
-    recognised, where that is said."""
+    recognised, where that is said: then it is no example of a grade."""
     values: dict[str, Any] = {"caption": caption.strip()}
     if shows_people is not None:
         values["shows_people"] = shows_people
     save_if_changed(lock_row(photo), values)
+    if shows_people:
+        GradeExample.objects.filter(photo=photo).delete()
 
 
 @transaction.atomic
@@ -342,5 +345,8 @@ def save_visit_of_job(visit: Visit, work: JobInput) -> Visit | None:
     day = work.details["finished_on"]
     who = work.details.get("crew", "")
     reason = findings.get("reason") or Visit.Reason.OTHER
-    save_if_changed(visit, {**findings, "reason": reason, "visited_on": day, "found_by": who})
+    is_new = visit.pk is None
+    values = {**findings, "reason": reason, "visited_on": day, "found_by": who}
+    if save_if_changed(visit, values) and not is_new:
+        GradeExample.objects.no_longer_true_of(visit).delete()
     return visit

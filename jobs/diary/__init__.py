@@ -6,6 +6,7 @@ from jobs.diary.booked_work import (
     booked_decks,
     find_booking_request,
     hours_planned_for_job,
+    litres_planned_for_job,
     offer_total_by_deck,
 )
 from jobs.diary.capacity import (
@@ -74,6 +75,7 @@ __all__ = [
     "holiday_places",
     "hours_planned_for_job",
     "keep_expected_hours",
+    "litres_planned_for_job",
     "monday_of",
     "next_booking_after",
     "next_season_day",

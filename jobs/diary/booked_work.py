@@ -107,6 +107,12 @@ def hours_planned_for_job(job: Job) -> Decimal | None:
     return planned_hours(booking, job.deck) if booking else None
 
 
+def litres_planned_for_job(job: Job) -> dict[int, Decimal]:
+    """By the number of a product; nothing for a job without a booking by an offer."""
+    booking = job.bookings.select_related("offer").order_by("id").first()
+    return planned_litres(booking, job.deck) if booking else {}
+
+
 @dataclass(frozen=True)
 class DeckToLog:
     """A deck that is booked and not logged yet."""
@@ -183,8 +189,8 @@ def job_form_initial(booking: Booking, work: BookedDeck, *, today: date) -> dict
 
 
 def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
-    """The product rows of the form: the finish, then what else the offer needed;
-    litres as calculated."""
+    """The product rows of the form: the finish, then what else the offer needed. How much went on
+    is left to whoever measures; what was planned stands beside the field (`planned_litres`)."""
     scope = work.scope
     if scope is None or scope.product_id is None:
         return []
@@ -194,21 +200,23 @@ def coat_form_initial(work: BookedDeck) -> list[dict[str, Any]]:
         "colour": scope.colour,
         "surfaces": surfaces,
         "coats": scope.coats,
-        "litres": scope.litres or None,
     }
     others = [need for need in scope.buying if need.get("product") not in (None, scope.product_id)]
     return [
         finish,
-        *(
-            {
-                "product": str(need["product"]),
-                "surfaces": surfaces,
-                "coats": 1,
-                "litres": litres_needed(need),
-            }
-            for need in others
-        ),
+        *({"product": str(need["product"]), "surfaces": surfaces, "coats": 1} for need in others),
     ]
+
+
+def planned_litres(booking: Booking, deck: Deck) -> dict[int, Decimal]:
+    """Number of a product → litres for that deck, as the offer calculated them."""
+    scope = offered_scope_by_deck(booking).get(deck.pk)
+    if scope is None:
+        return {}
+    found = {need.get("product"): litres_needed(need) for need in scope.buying}
+    if scope.product_id:
+        found[scope.product_id] = scope.litres
+    return {product: litres for product, litres in found.items() if product and litres}
 
 
 def litres_needed(need: dict[str, Any]) -> Decimal | None:

@@ -9,7 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import display
-from clients.forms.fields import TypedNumberField, needed_with_others
+from clients.forms.fields import TypedNumberField, needed_with_others, textarea
 from clients.models import Deck
 from jobs.arrival import Arrival
 from jobs.diary import PlacementSuggestion, Proximity
@@ -161,7 +161,7 @@ class BookingForm(DayForm):
         label="Notes for the crew",
         required=False,
         max_length=5_000,
-        widget=forms.Textarea(attrs={"rows": 2}),
+        widget=textarea(2),
     )
 
     def __init__(self, *args: Any, decks: Sequence[Deck], **kwargs: Any) -> None:
@@ -177,7 +177,7 @@ class NotesForm(forms.Form):
         label="Notes for the crew",
         required=False,
         max_length=5_000,
-        widget=forms.Textarea(attrs={"rows": 2}),
+        widget=textarea(2),
         error_messages={"max_length": "The notes are longer than 5,000 characters. Shorten them."},
     )
 
@@ -188,7 +188,7 @@ class NextVisitForm(forms.Form):
     left = forms.CharField(
         label="What is left to do",
         max_length=300,
-        widget=forms.Textarea(attrs={"rows": 2}),
+        widget=textarea(2),
         help_text="The client reads it, if you tell them.",
         error_messages={
             "required": "Say what is left to do.",

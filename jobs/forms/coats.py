@@ -10,6 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.forms.formsets import formset_factory
 
+from clients import display
 from clients.forms.fields import MeasureField
 from clients.models import Deck, Surface, User, ordered_surfaces
 from jobs.actions.jobs import CoatInput
@@ -120,9 +121,16 @@ class CoatForm(forms.Form):
     )
 
     def __init__(
-        self, *args: Any, shelf: ProductChoices, surfaces: Sequence[str], units: str, **kwargs: Any
+        self,
+        *args: Any,
+        shelf: ProductChoices,
+        surfaces: Sequence[str],
+        units: str,
+        planned: Mapping[int, Decimal],
+        **kwargs: Any,
     ) -> None:
-        """`surfaces` are those of the deck; they are asked for where there are several."""
+        """`surfaces` are those of the deck; they are asked for where there are several. `planned`:
+        number of a product → litres."""
         super().__init__(*args, **kwargs)
         self.shelf = shelf
         self.deck_surfaces = surfaces
@@ -145,8 +153,17 @@ class CoatForm(forms.Form):
                 "max_value": "Too much for one deck.",
             },
         )
+        self.say_planned(planned)
         self.suggest("batch", "batches", autocapitalize="characters")
         self.suggest("colour", "colours")
+
+    def say_planned(self, planned: Mapping[int, Decimal]) -> None:
+        """Beside the field, never in it: what went on is what somebody measured."""
+        product = self.shelf.products.get(str(self["product"].value()))
+        litres = planned.get(product.pk) if product else None
+        if litres:
+            words = display.format_measure(litres, "volume")
+            self.fields["litres"].help_text = f"{words} planned"
 
     def suggest(self, name: str, suggested: str, **attrs: str) -> None:
         """Beside the field what is likely of the row's product: the datalist `batches-7`."""
@@ -215,15 +232,23 @@ class CoatForm(forms.Form):
 
 @dataclass(frozen=True)
 class RowChoices:
-    """What a row is chosen from: products, surfaces of the deck; and the units that are typed."""
+    """What a row is chosen from: products, surfaces of the deck; the units that are typed; and what
+    was planned (number of a product → litres)."""
 
     shelf: ProductChoices
     surfaces: Sequence[str]
     units: str
+    planned: Mapping[int, Decimal] = field(default_factory=dict)
 
     @classmethod
     def load(
-        cls, deck: Deck | None, units: str, *, job: Job | None = None, person: User | None = None
+        cls,
+        deck: Deck | None,
+        units: str,
+        *,
+        job: Job | None = None,
+        person: User | None = None,
+        planned: Mapping[int, Decimal] | None = None,
     ) -> "RowChoices":
         """Of a deck, or a new one of which only the boards are written; of a job that is corrected
         also what its rows say; with what the person who logs used last."""
@@ -231,11 +256,16 @@ class RowChoices:
         known = [deck.surfaces] if deck else [["boards"]]
         surfaces = ordered_surfaces(name for names in [*known, *noted] for name in names)
         shelf = ProductChoices.load_for_person(person) if person else ProductChoices.load()
-        return cls(shelf, surfaces, units)
+        return cls(shelf, surfaces, units, planned or {})
 
     @property
     def form_kwargs(self) -> dict[str, Any]:
-        return {"shelf": self.shelf, "surfaces": self.surfaces, "units": self.units}
+        return {
+            "shelf": self.shelf,
+            "surfaces": self.surfaces,
+            "units": self.units,
+            "planned": self.planned,
+        }
 
 
 class BaseCoatFormSet(BaseRowFormSet):

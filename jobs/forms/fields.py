@@ -1,10 +1,12 @@
 """Fields that several forms of this app share: as-found grades, days, photographs."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import ProhibitNullCharactersValidator
+from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
@@ -14,6 +16,33 @@ from jobs import kept_files, photos
 GRADE_LABELS = ["like new", "barely visible", "slight", "clear", "strong", "worn out"]
 MAX_PHOTOS = 12
 PHOTO_TYPES = "image/jpeg,image/heic,image/heif,image/png,image/webp"
+
+
+class GradeChoices(forms.RadioSelect):
+    """Grades side by side; with `photo_ids` (grade → a photograph of the business) each of these
+    shows it small, and a fold shows them large."""
+
+    template_name = "jobs/_grade_choices.html"
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.photo_ids: Mapping[int, int] = {}
+
+    def get_context(self, name: str, value: Any, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        context = super().get_context(name, value, attrs)
+        shown = sorted(self.photo_ids.items())
+        context["widget"]["examples"] = [(n, GRADE_LABELS[n], photo_id) for n, photo_id in shown]
+        return context
+
+    def create_option(self, name: str, value: Any, label: Any, *args: Any, **kwargs: Any) -> Any:
+        photo_id = self.photo_ids.get(int(value)) if value else None
+        if photo_id:
+            label = format_html('{} <img src="{}?tiny" alt="">', label, photo_url(photo_id))
+        return super().create_option(name, value, label, *args, **kwargs)
+
+
+def photo_url(photo_id: int) -> str:
+    return reverse("jobs:photo", args=[photo_id])
 
 
 class GradeField(forms.TypedChoiceField):
@@ -32,7 +61,7 @@ class GradeField(forms.TypedChoiceField):
             coerce=int,
             empty_value=None,
             required=False,
-            widget=forms.RadioSelect(attrs={"class": "grades"}),
+            widget=GradeChoices(attrs={"class": "grades"}),
             error_messages={"invalid_choice": "Grades go from 0 (like new) to 5 (worn out)."},
         )
 

@@ -1,13 +1,14 @@
 """What was found on a deck: grades, why somebody came, wood moisture.
 Shared by a job and by a check without work."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import forms
 
-from clients.forms.fields import TypedNumberField, needed_with_others
-from jobs.forms.fields import DayField, GradeField
-from jobs.models import GRADE_FIELDS, Visit
+from clients.forms.fields import TypedNumberField, needed_with_others, textarea
+from jobs.forms.fields import DayField, GradeField, PhotosField
+from jobs.models import GRADE_FIELDS, GradeExample, Visit
 
 
 class FindingsForm(forms.Form):
@@ -39,6 +40,12 @@ class FindingsForm(forms.Form):
         decimal_places=1,
     )
 
+    def show_examples(self, examples: Mapping[str, Mapping[int, GradeExample]]) -> None:
+        """The business's own photographs beside the grades: kind → grade → example."""
+        for name in GRADE_FIELDS:
+            shown = {grade: each.photo_id for grade, each in examples.get(name, {}).items()}
+            self.fields[name].widget.photo_ids = shown
+
     def findings(self) -> dict[str, Any]:
         return {
             name: self.cleaned_data[name] for name in [*GRADE_FIELDS, "reason", "moisture_percent"]
@@ -65,9 +72,7 @@ class CheckForm(FindingsForm):
 
     visited_on = DayField(label="Date")
     found_by = forms.CharField(label="Who looked", required=False, max_length=120)
-    notes = forms.CharField(
-        label="Notes", required=False, max_length=20_000, widget=forms.Textarea(attrs={"rows": 3})
-    )
+    notes = forms.CharField(label="Notes", required=False, max_length=20_000, widget=textarea(3))
 
     def clean(self) -> dict[str, Any]:
         values = super().clean()
@@ -86,3 +91,9 @@ class CheckForm(FindingsForm):
             "found_by": self.cleaned_data["found_by"],
             "notes": self.cleaned_data["notes"],
         }
+
+
+class NewCheckForm(CheckForm):
+    """With photographs of the deck as it was found."""
+
+    photos = PhotosField(label="Photos", required=False)

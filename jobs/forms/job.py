@@ -10,7 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from clients import display
-from clients.forms.fields import MeasureField, TypedNumberField
+from clients.forms.fields import LongText, MeasureField, TypedNumberField
 from clients.models import Business, User
 from clients.notation import QUANTITIES
 from jobs.forms.fields import DayField, PhotosField
@@ -95,7 +95,7 @@ class JobForm(FindingsForm):
         label="Notes",
         required=False,
         max_length=20_000,
-        widget=forms.Textarea(attrs={"rows": 2, "class": "grows"}),
+        widget=LongText({"rows": 2, "class": "grows"}),
     )
     photos = PhotosField(label="Photos", required=False)
     moment = forms.ChoiceField(

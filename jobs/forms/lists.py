@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.forms.fields import needed_with_others
+from clients.forms.fields import needed_with_others, textarea
 from jobs.importing import LIST_FIELDS, MAX_LIST_BYTES
 from jobs.importing.rows import Doubt
 from jobs.models import ImportRow, ListImport
@@ -34,7 +34,7 @@ class ChooseListForm(forms.Form):
             required=False,
             max_length=MAX_PASTED,
             strip=False,
-            widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
+            widget=textarea(4, autocomplete="off", autocapitalize="none", spellcheck="false"),
         )
     )
 

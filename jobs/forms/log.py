@@ -5,6 +5,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -127,7 +128,7 @@ def new_log_forms(
     return LogForms(
         deck,
         job_form(request, deck, today, initial=initial),
-        coats.unbound_coat_formset(rows, row_choices(request, deck)),
+        coats.unbound_coat_formset(rows, row_choices(request, deck, booking=booking)),
         hours_form(request, booking=booking, deck=deck),
         None if deck else NewDeckForm(business=business, prefix="new"),
         None if booking else last,
@@ -137,11 +138,28 @@ def new_log_forms(
 
 
 def row_choices(
-    request: HttpRequest, deck: Deck | None, job: Job | None = None
+    request: HttpRequest,
+    deck: Deck | None,
+    job: Job | None = None,
+    *,
+    booking: Booking | None = None,
 ) -> coats.RowChoices:
     return coats.RowChoices.load(
-        deck, business_of(request).units, job=job, person=current_user(request)
+        deck,
+        business_of(request).units,
+        job=job,
+        person=current_user(request),
+        planned=litres_planned(deck, job, booking),
     )
+
+
+def litres_planned(
+    deck: Deck | None, job: Job | None, booking: Booking | None
+) -> dict[int, Decimal]:
+    """By the number of a product, of a job that is corrected or a booking that is logged."""
+    if job:
+        return booked_work.litres_planned_for_job(job)
+    return booked_work.planned_litres(booking, deck) if booking and deck else {}
 
 
 def usual_crew(request: HttpRequest) -> str:
@@ -156,11 +174,11 @@ def bound_log_forms(
     """The page as it was sent, to be checked; of a `job` that is corrected."""
     business = business_of(request)
     new = NewDeckForm(request.POST, business=business, prefix="new") if not deck else None
-    choices = row_choices(request, deck, job)
+    booking = booking_of_deck(request.POST, deck)
+    choices = row_choices(request, deck, job, booking=booking)
     rows = coats.bound_coat_formset(request.POST, choices)
     build = coat_build(deck) if deck else CoatBuild(0)
     form = job_form(request, deck, today, request.POST, request.FILES)
-    booking = booking_of_deck(request.POST, deck)
     hours = hours_form(request, booking=booking, deck=deck, is_sent=True)
     return LogForms(deck, form, rows, hours, new, booking=booking, build=build)
 
@@ -179,10 +197,10 @@ def log_forms_with_row(
         new = NewDeckForm(business=business, prefix="new")
         new.initial = posted_values(new, data)
     another: list[dict[str, Any]] = [{}] if data["add_product"] != "0" else []
-    choices = row_choices(request, deck, corrected)
+    booking = booking_of_deck(data, deck)
+    choices = row_choices(request, deck, corrected, booking=booking)
     rows = coats.unbound_coat_formset([*coats.posted_coat_rows(data), *another], choices)
     build = coat_build(deck) if deck else CoatBuild(0)
-    booking = booking_of_deck(data, deck)
     hours = hours_form(request, booking=booking, deck=deck)
     hours.initial = posted_values(hours, data)
     return LogForms(deck, job, rows, hours, new, booking=booking, build=build)

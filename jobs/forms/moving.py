@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.forms.fields import OneEmailField
+from clients.forms.fields import OneEmailField, needed_with_others
 from clients.notation import emails, phones
 from jobs.forms.fields import DayField
 
@@ -15,12 +15,14 @@ class SaleForm(forms.Form):
     """When it was sold, and who has it now as far as anybody knows."""
 
     sold_on = DayField(label="Sold on")
-    name = forms.CharField(
-        label="New owner",
-        required=False,
-        max_length=200,
-        help_text="Empty if nobody knows yet.",
-        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    name = needed_with_others(
+        forms.CharField(
+            label="New owner",
+            required=False,
+            max_length=200,
+            help_text="Empty if nobody knows yet.",
+            widget=forms.TextInput(attrs={"autocomplete": "off"}),
+        )
     )
     phone = forms.CharField(
         label="Phone",

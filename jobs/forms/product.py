@@ -115,7 +115,7 @@ class ProductForm(NamedByAction, forms.ModelForm):
         fields = PRODUCT_FIELDS
         widgets = {
             "kind": forms.HiddenInput,
-            "cautions": forms.Textarea(attrs={"rows": 3}),
+            "cautions": textarea(3),
         }
         labels = {"dwell_minutes": "Minutes to act"}
         help_texts = {

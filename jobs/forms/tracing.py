@@ -5,6 +5,7 @@ from typing import Any
 
 from django import forms
 
+from clients.forms.fields import textarea
 from jobs.forms.fields import DayField
 from jobs.models import Batch, Product
 
@@ -48,7 +49,7 @@ class RecallForm(forms.Form):
             self.fields[f"notice_{code}"] = forms.CharField(
                 label=f"{label}, in {name}" if len(languages) > 1 else label,
                 max_length=MAX_NOTICE_LENGTH,
-                widget=forms.Textarea(attrs={"rows": 4, "lang": code}),
+                widget=textarea(4, lang=code),
                 help_text="What is wrong, whether the deck can be used, and what happens next.",
                 error_messages={"required": "Write what these clients have to know."},
             )

@@ -6,6 +6,7 @@ from jobs.models.colour_approval import ColourApproval
 from jobs.models.diary import Booking, BookingDay, Crew, CrewDay, DayOff, SignOff
 from jobs.models.document import Document
 from jobs.models.expected_weather import ExpectedWeather, WeatherPosition, weather_position
+from jobs.models.grade_example import GradeExample
 from jobs.models.job import (
     STRIP_ABOVE_COATS,
     AppliedFinish,
@@ -47,6 +48,7 @@ __all__ = [
     "Document",
     "ExpectedWeather",
     "FinishClass",
+    "GradeExample",
     "ImportRow",
     "Job",
     "LastUsed",

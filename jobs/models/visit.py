@@ -62,6 +62,9 @@ class Visit(models.Model):
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
+    form_key = models.UUIDField(
+        null=True, unique=True, editable=False, help_text="Its photographs follow by it."
+    )
     created_at = models.DateTimeField(db_default=Now())
 
     class Meta:

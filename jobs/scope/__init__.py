@@ -7,7 +7,7 @@ the work, the finish, the materials, the steps.
 from jobs.scope.checklist import NO_READING, SiteReading, weather_checklist
 from jobs.scope.crew_round import (
     CrewRound,
-    geo_uri,
+    map_url,
     on_the_way_key,
     phone_numbers_of,
     read_crew_rounds,
@@ -42,9 +42,9 @@ __all__ = [
     "WorkStep",
     "booked_scopes",
     "cost_of_needs",
-    "geo_uri",
     "kit_for",
     "load_shelf",
+    "map_url",
     "need_from_supply",
     "on_the_way_key",
     "outlines",

@@ -7,9 +7,11 @@ from decimal import Decimal
 from itertools import pairwise
 from urllib.parse import quote
 
+from clients import display
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
 from clients.models import Client
+from clients.notation import fill_map_link
 from jobs.diary import distance_apart_km, group_into_town_runs
 from jobs.models import Booking, BookingDay, Crew
 from jobs.scope.day_kit import kit_for
@@ -42,8 +44,8 @@ class CrewStop:
         return phone_numbers_of(self.booking.client)
 
     @property
-    def geo_uri(self) -> str:
-        return geo_uri(self.booking)
+    def map_url(self) -> str:
+        return map_url(self.booking)
 
 
 def phone_numbers_of(client: Client) -> list[str]:
@@ -55,12 +57,17 @@ def phone_numbers_of(client: Client) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def geo_uri(booking: Booking) -> str:
-    """What a phone's own map opens (RFC 5870). The coordinates may be those of the town, so the
-    address follows as the question that maps on phones read (`q`, a habit, not of the RFC)."""
+def map_url(booking: Booking) -> str:
+    """The map of the owner's choice, else the phone's own (RFC 5870). The coordinates may be those
+    of the town, so the address follows as the question that maps on phones read (`q`, a habit, not
+    of the RFC)."""
     site = booking.site
-    place = f"geo:{site.latitude:.5f},{site.longitude:.5f}"
-    return f"{place}?q={quote(site.address.replace(chr(10), ', '))}"
+    address = site.address.replace("\n", ", ")
+    if link := display.current_business().map_link:
+        return fill_map_link(
+            link, address=address, latitude=site.latitude, longitude=site.longitude
+        )
+    return f"geo:{site.latitude:.5f},{site.longitude:.5f}?q={quote(address)}"
 
 
 def on_the_way_key(booking: Booking, day: date) -> str:

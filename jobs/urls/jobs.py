@@ -27,6 +27,7 @@ app_name = "jobs"
 urlpatterns = [
     path("log/", log.log_job_page, name="log"),
     path("visit/", deck_checks.new_check, name="visit"),
+    path("visit/photos/", deck_checks.check_photos, name="check_photos"),
     path("visit/<int:pk>/edit/", deck_checks.edit_check, name="visit_edit"),
     path("structure/", structure.new_structure_check, name="structure"),
     path("structure/photos/", structure.defect_photos, name="defect_photos"),

@@ -49,7 +49,7 @@ from jobs.forms.bookings import (
     NotesForm,
 )
 from jobs.models import Booking, Defect
-from jobs.scope import booked_scopes, geo_uri, read_visits_weather
+from jobs.scope import booked_scopes, map_url, read_visits_weather
 from jobs.views.diary import redirect_to_week
 from jobs.views.log import decks_matching
 from jobs.views.telling import (
@@ -60,10 +60,18 @@ from jobs.views.telling import (
     report_told,
 )
 
+NEXT_VISIT_IDS = "next_%s"
+
 
 @require_GET
 def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
-    row = booking_or_404(pk)
+    return render_booking(request, booking_or_404(pk))
+
+
+def render_booking(
+    request: HttpRequest, row: Booking, *, next_visit: NextVisitForm | None = None
+) -> HttpResponse:
+    """The page of a booking; `next_visit` is a form that could not be taken."""
     notes = notes_page(row, None)
     arrival = FormsOfPage([ArrivalForm(initial=arrival_initial(row), auto_id="arrival_%s")])
     facts = booking_facts(row)
@@ -75,8 +83,8 @@ def show_booking(request: HttpRequest, pk: int) -> HttpResponse:
         "booking": row,
         "weather": read_visits_weather(days, today=today, now=now, scopes=scopes),
         "work": [(each, scopes.get(each.deck.pk)) for each in booked_decks(row)],
-        "geo_uri": geo_uri(row),
-        "next_visit_form": NextVisitForm(auto_id="next_%s"),
+        "map_url": map_url(row),
+        "next_visit_form": next_visit or NextVisitForm(auto_id=NEXT_VISIT_IDS),
         "looks": looks_on_the_way(row, today),
         "defects": list(Defect.objects.open_on([deck.pk for deck in row.decks.all()])),
         "told": booking_messages.messages_about_booking(row).order_by("-id"),

@@ -43,7 +43,7 @@ def new_colour_approval(request: HttpRequest, pk: int) -> HttpResponse:
     home = deck.site
     page = FormPage(
         "Colour approved",
-        f"{home.client.name} · {deck.label}, {home.street}. They have seen the dry test patch.",
+        "They have seen the dry test patch.",
         cancel=reverse("decks:detail", args=[deck.pk]),
     )
     crumbs = {"client": home.client, "home": home, "deck": deck, "leaf": "Colour"}

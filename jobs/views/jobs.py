@@ -24,11 +24,11 @@ from clients.pages import (
 from clients.views.editing import RecordEdit, edit_record
 from jobs import actions
 from jobs.actions.jobs import JobError
-from jobs.diary import hours_planned_for_job
+from jobs.diary import hours_planned_for_job, litres_planned_for_job
 from jobs.forms import log as forms
 from jobs.forms.job import JobRemovalForm
 from jobs.forms.photo import PhotosForm
-from jobs.models import Defect, Job, WorkedHours
+from jobs.models import CoatApplied, Defect, GradeExample, Job, WorkedHours
 from jobs.offers import jobs_with_money, money_of_job
 from jobs.views.shelf import tins_after
 from jobs.work import (
@@ -38,6 +38,7 @@ from jobs.work import (
     job_cautions,
     measured_spreads,
     plausibility_warnings,
+    with_grade_marks,
 )
 
 
@@ -80,9 +81,21 @@ def job_page_context(job: Job, now: datetime) -> dict[str, Any]:
         ),
         "spreads": measured_spreads(job.deck, coats),
         "drawn_url": drawn_image_url(job.sign_off.drawn) if hasattr(job, "sign_off") else "",
+        "photos": with_grade_marks(job.photos.all()),
+        "coats": with_planned_litres(job),
         "hours": sum((row.hours for row in job.hours_worked.all()), Decimal(0)),
         "hours_planned": hours_planned_for_job(job),
     }
+
+
+def with_planned_litres(job: Job) -> list[tuple[CoatApplied, Decimal | None]]:
+    """Each product of a job; with what was planned, once a product, as long as nobody measured."""
+    coats = list(job.coats_applied.all())
+    measured = {coat.product_id for coat in coats if coat.litres is not None}
+    open_products = {coat.product_id for coat in coats if coat.product_id} - measured
+    all_planned = litres_planned_for_job(job) if open_products else {}
+    planned = {pk: litres for pk, litres in all_planned.items() if pk in open_products}
+    return [(coat, planned.pop(coat.product_id or 0, None)) for coat in coats]
 
 
 @with_camera
@@ -114,9 +127,10 @@ def edit_job(request: HttpRequest, pk: int) -> HttpResponse:
 def render_job_edit(
     request: HttpRequest, job: Job, page: forms.LogForms, **opened: str
 ) -> HttpResponse:
+    page.job.show_examples(GradeExample.objects.by_kind())
     around = FormPage(
         "Change a job",
-        f"{job.deck.site.client.name} · {job.deck} · {job.day_words}",
+        f"{job.get_kind_display()}, {job.day_words}",
         fields="jobs/_job_fields.html",
         cancel=reverse("jobs:detail", args=[job.pk]),
         is_checked_by_browser=False,

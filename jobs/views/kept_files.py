@@ -18,6 +18,7 @@ from jobs import actions
 from jobs.forms.photo import DeckFilesForm, ProductDocumentsForm
 from jobs.models import Document, Photo, Product
 from jobs.views.photos import added_words
+from jobs.work import with_grade_marks
 
 FORM = FormPage(
     "Photos and documents",
@@ -55,7 +56,7 @@ def deck_files(request: HttpRequest, pk: int) -> HttpResponse:
         form=form,
         crumbs=crumbs,
         documents=deck.documents.all(),
-        photos=deck.photos.filter(job=None),
+        photos=with_grade_marks(deck.photos.filter(job=None)),
     )
 
 

@@ -1,5 +1,6 @@
 """Log a job: choose a deck or type a new one, then the job itself."""
 
+import uuid
 from datetime import date
 from typing import cast
 
@@ -19,7 +20,7 @@ from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
 from jobs.forms.fields import PhotosField
-from jobs.models import Crew, Job
+from jobs.models import Crew, GradeExample, Job
 from jobs.weather_ahead import read_expected_weather
 from jobs.work import GENERAL_CAUTION, STRIPPER_CAUTION, closing_cautions
 
@@ -102,6 +103,7 @@ def recent_decks(user_pk: int | None) -> list[Deck]:
 
 
 def render_log_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:
+    page.job.show_examples(GradeExample.objects.by_kind())
     chosen = [page.shelf.products.get(str(row["product"].value())) for row in page.rows]
     context = {
         "page": page,
@@ -123,7 +125,7 @@ def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:
     deck = deck_by_number(request.POST.get("deck", ""))
     if "add_product" in request.POST:
         page = forms.log_forms_with_row(request, deck, today)
-        keep_photos(request, page)
+        keep_photos(request, page.form_key)
         return render_log_page(request, page)
     page = forms.bound_log_forms(request, deck, today)
     there = Job.objects.filter(form_key=page.form_key).first() if page.form_key else None
@@ -136,11 +138,11 @@ def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:
             page.twin = error.there
         except JobError as error:
             forms.add_action_error(page.job, error.field, str(error))
-    keep_photos(request, page)
+    keep_photos(request, page.form_key)
     return render_log_page(request, page)
 
 
-def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
+def keep_photos(request: HttpRequest, form_key: uuid.UUID | None) -> None:
     """A browser sends files only once; those that are good wait here until the page is sent
     again."""
     try:
@@ -148,8 +150,8 @@ def keep_photos(request: HttpRequest, page: forms.LogForms) -> None:
     except ValidationError as error:
         messages.warning(request, f"Photos: {' '.join(error.messages)} None of them was kept.")
         return
-    if page.form_key:
-        photos.stage_photos(page.form_key, good)
+    if form_key:
+        photos.stage_photos(form_key, good)
 
 
 def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpResponse:

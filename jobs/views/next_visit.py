@@ -13,7 +13,12 @@ from jobs.actions.crew_days import BookingError
 from jobs.actions.next_visit import Unfinished, book_next_visit
 from jobs.forms.bookings import NextVisitForm
 from jobs.models import Booking
-from jobs.views.bookings import booking_or_404, form_error_text
+from jobs.views.bookings import (
+    NEXT_VISIT_IDS,
+    booking_or_404,
+    form_error_text,
+    render_booking,
+)
 from jobs.views.telling import DiaryChange, ask_who_is_told, make_change, report_told
 
 
@@ -21,15 +26,15 @@ from jobs.views.telling import DiaryChange, ask_who_is_told, make_change, report
 def next_visit(request: HttpRequest, pk: int) -> HttpResponse:
     """The action `diary:next_visit`, for everybody; asks first who is told."""
     row = booking_or_404(pk)
-    form = NextVisitForm(request.POST)
+    form = NextVisitForm(request.POST, auto_id=NEXT_VISIT_IDS)
     if not form.is_valid():
         messages.error(request, form_error_text(form))
-        return redirect("diary:booking", pk)
+        return render_booking(request, row, next_visit=form)
     try:
         return take_to_next_day(request, row, form)
     except BookingError as error:
         messages.error(request, str(error))
-        return redirect("diary:booking", pk)
+        return render_booking(request, row, next_visit=form)
 
 
 def take_to_next_day(request: HttpRequest, row: Booking, form: NextVisitForm) -> HttpResponse:

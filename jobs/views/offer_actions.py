@@ -16,7 +16,7 @@ from jobs.actions.offers import OfferError
 from jobs.forms import offers as forms
 from jobs.models import Offer
 from jobs.pdf import offer_pdf, pdf_response
-from jobs.views.offers import offer_or_404
+from jobs.views.offers import offer_or_404, render_offer
 
 OfferAction = Callable[[HttpRequest, Offer], Offer]
 
@@ -70,21 +70,29 @@ def offer_withdraw(request: HttpRequest, offer: Offer) -> Offer:
     return offer
 
 
-@offer_button
-def offer_answer(request: HttpRequest, offer: Offer) -> Offer:
+@office_required
+@require_POST
+def offer_answer(request: HttpRequest, pk: int) -> HttpResponse:
+    """Answer a question; what could not be taken stands in its field again."""
+    offer = offer_or_404(pk)
     form = forms.QuestionAnswerForm(request.POST)
     if not form.is_valid():
-        raise OfferError("Write the answer; at most 2,000 characters.", "answer")
-    _, is_mailed = offer_questions.answer_question(
-        offer=offer, words=form.cleaned_data["answer"], by=current_user(request), now=timezone.now()
-    )
+        return render_offer(request, offer, answer=form)
+    words = form.cleaned_data["answer"]
+    try:
+        _, is_mailed = offer_questions.answer_question(
+            offer=offer, words=words, by=current_user(request), now=timezone.now()
+        )
+    except (OfferError, Unsendable) as problem:
+        form.add_error("answer", f"Nothing was done. {problem}")
+        return render_offer(request, offer, answer=form)
     where = (
         "It stands on the offer's page and goes out by e-mail."
         if is_mailed
         else "It stands on the offer's page."
     )
     messages.success(request, f"Answered. {where}")
-    return offer
+    return redirect_back(request, "offers:detail", offer.pk)
 
 
 @office_required

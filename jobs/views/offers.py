@@ -99,7 +99,11 @@ def submit_offer_change(
 
 
 def render_offer(
-    request: HttpRequest, offer: Offer, filled: forms.DraftForms | None = None
+    request: HttpRequest,
+    offer: Offer,
+    filled: forms.DraftForms | None = None,
+    *,
+    answer: forms.QuestionAnswerForm | None = None,
 ) -> HttpResponse:
     now = timezone.now()
     today = business_of(request).today(now)
@@ -120,7 +124,7 @@ def render_offer(
         ),
         "withdraw": forms.WithdrawOfferForm(),
         "leaves_out": any(scope.left_out for scope in offer.scopes.all()),
-        "answer": forms.QuestionAnswerForm(),
+        "answer": answer or forms.QuestionAnswerForm(),
         "messages_sent": offer.messages().order_by("-id"),
     }
     return render(request, "jobs/offers/detail.html", context)

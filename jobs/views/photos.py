@@ -13,24 +13,26 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.actions.receiving import typed_form_key
 from clients.actions.upload_parts import whole_upload
-from clients.models import User
 from clients.pages import current_user, is_kept_form
 from jobs import actions, photos
 from jobs.forms.photo import PhotosForm
 from jobs.models import Job, Photo
 from jobs.views.jobs import job_or_404, job_page_context
 
+OFFICE_ONLY = {"remove", "example", "no_example"}
 YEAR_SECONDS = 365 * 24 * 3600  # a stored picture never changes
 
 
 @require_GET
 def show_photo(request: HttpRequest, pk: int) -> HttpResponseBase:
-    """The picture itself; `?small` gives a copy for lists."""
+    """The picture itself; `?small` gives a copy for lists, `?tiny` one for a choice."""
     row = get_object_or_404(Photo, pk=pk)
+    size = next((each for each in photos.THUMBNAILS if each in request.GET), "")
+    name = row.image.name or ""
     try:
         answer: HttpResponseBase = (
-            HttpResponse(photos.stored_thumbnail(row.image.name or ""), content_type="image/jpeg")
-            if "small" in request.GET
+            HttpResponse(photos.stored_thumbnail(name, size), content_type="image/jpeg")
+            if size
             else FileResponse(row.image.open("rb"), content_type="image/jpeg")
         )
     except OSError as error:
@@ -88,14 +90,19 @@ def added_words(what: str, made: int, sent: int) -> str:
 
 @require_POST
 def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
-    """Describe a photograph, or remove it (the owner and the office only)."""
-    row = get_object_or_404(Photo, pk=pk)
+    """Describe a photograph; the owner and the office also remove it, or say which grade it is an
+    example of."""
+    row = get_object_or_404(Photo.objects.select_related("job__visit"), pk=pk)
+    if not current_user(request).may_send and OFFICE_ONLY & set(request.POST):
+        raise PermissionDenied("Only the owner and the office may do this with a photo.")
     if "remove" in request.POST:
-        assert isinstance(request.user, User)  # noqa: S101 - sign-in is the default
-        if not request.user.may_send:
-            raise PermissionDenied("Only the owner and the office may remove a photo.")
         actions.remove_photo(photo=row)
         messages.success(request, "The photo was removed.")
+    elif "example" in request.POST:
+        make_example(request, row, request.POST["example"])
+    elif "no_example" in request.POST:
+        actions.remove_grade_example(photo=row, kind=request.POST["no_example"])
+        messages.success(request, "The photo is no longer the example of that grade.")
     else:
         actions.describe_photo(
             photo=row,
@@ -106,3 +113,14 @@ def photo_change(request: HttpRequest, pk: int) -> HttpResponse:
     if row.job_id:
         return redirect("jobs:detail", row.job_id)
     return redirect("jobs:deck_files", row.deck_id)
+
+
+def make_example(request: HttpRequest, photo: Photo, kind: str) -> None:
+    try:
+        example = actions.set_grade_example(photo=photo, kind=kind)
+    except actions.GradeExampleError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request, f"{example}: whoever grades a deck now sees this photo beside the grade."
+        )

@@ -68,8 +68,7 @@ def new_structure_check(request: HttpRequest) -> HttpResponse:
     home = deck.site
     page = FormPage(
         PAGE_TITLE,
-        f"{home.client.name} · {deck.label}, {home.street}. Ledger, posts, joists, stairs, railing"
-        " and fasteners, from below too.",
+        "Ledger, posts, joists, stairs, railing and fasteners, from below too.",
         fields="jobs/_structure_fields.html",
         other_button=("Save, then another defect", "another", "yes"),
         cancel=reverse("decks:detail", args=[deck.pk]),

@@ -27,6 +27,7 @@ from jobs.work.compatibility import (
     strip_grade,
 )
 from jobs.work.drawn_signature import drawn_image_url, is_drawn_path
+from jobs.work.grade_examples import GradeMark, graded_visits, with_grade_marks
 from jobs.work.kit import protection_for, tools_for
 from jobs.work.plausibility import plausibility_warnings
 from jobs.work.sign_off import (
@@ -57,6 +58,7 @@ __all__ = [
     "CareRecord",
     "CoatBuild",
     "ConsentRequest",
+    "GradeMark",
     "WorkFacts",
     "build_care_record",
     "care_note",
@@ -72,6 +74,7 @@ __all__ = [
     "finish_compatibility",
     "finish_distance",
     "get_job_for_record",
+    "graded_visits",
     "is_drawn_path",
     "is_film",
     "job_cautions",
@@ -86,4 +89,5 @@ __all__ = [
     "strip_grade",
     "temperature_difference",
     "tools_for",
+    "with_grade_marks",
 ]

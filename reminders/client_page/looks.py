@@ -73,7 +73,7 @@ def record_client_look(
         "observer": Visit.Observer.CLIENT,
         "found_by": row.message.client.name[:120],
     }
-    record_visit(deck=deck, visited_on=day, findings=findings, business=business, by=None, now=now)
+    record_visit(deck=deck, visited_on=day, findings=findings, by=None, now=now)
     if look.photo:
         Photo.objects.create(
             deck=deck, moment=Photo.Moment.FOUND, image=look.photo, taken_on=day, created_at=now

@@ -10,7 +10,7 @@ from django.core.files.base import ContentFile
 from django.core.validators import ProhibitNullCharactersValidator
 from django.utils.translation import gettext_lazy as _
 
-from clients.forms.fields import textarea
+from clients.forms.fields import needed_with_others, textarea
 from clients.notation import emails, phones
 from jobs import photos
 from jobs.offers import week_text
@@ -92,7 +92,7 @@ class DetailsForm(forms.Form):
     email = one_line(_("E-mail address"), 254, "email")
     mobile = one_line(_("Mobile phone"), 40, "tel")
     phone = one_line(_("Other phone"), 40, "tel")
-    street = one_line(_("Street, for letters"), 200, "address-line1")
+    street = needed_with_others(one_line(_("Street, for letters"), 200, "address-line1"))
     town = one_line(_("Town"), 120, "address-level2")
     region = one_line(_("Province, state or region"), 120, "address-level1")
     postcode = one_line(_("Postal code"), 20, "postal-code")

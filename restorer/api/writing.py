@@ -109,7 +109,6 @@ def keep_check(request: HttpRequest, deck: Deck, form: Any, now: datetime) -> Vi
             deck=deck,
             visited_on=form.cleaned_data["visited_on"],
             findings=form.findings(),
-            business=business_of(request),
             by=token_of(request).made_by,
             now=now,
         )

@@ -12,14 +12,14 @@ from django.conf import settings
 from django.core.files.storage import default_storage
 
 from clients.models import Business
-from jobs.photos import THUMBNAIL_FOLDER, stored_in
+from jobs.photos import THUMBNAILS, stored_in
 from restorer.backup import archive, database
 from restorer.backup.manifest import Manifest
 from restorer.backup.problem import BackupError
 from restorer.backup.turn import backup_turn
 
 # Folders of the store that are left out: photographs whose form was not sent yet, small copies.
-FLEETING = {"waiting", THUMBNAIL_FOLDER}
+FLEETING = {"waiting", *THUMBNAILS}
 
 
 def write_backup(*, path: Path, passphrase: str, now: datetime) -> Manifest:

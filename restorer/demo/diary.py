@@ -5,7 +5,7 @@ from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from random import Random
 
-from clients.models import Business, Deck
+from clients.models import Business, Deck, User
 from jobs.actions import bookings
 from jobs.actions.bookings import NoRoomError
 from jobs.actions.crew_days import take_crew_hours
@@ -23,7 +23,8 @@ def write_demo_diary(random: Random, *, today: date, now: datetime) -> None:
     """Crews, a regatta that everybody goes to, and bookings that fill three weeks unevenly."""
     business = Business.objects.get()
     for position, (name, hours) in enumerate(CREWS, 1):
-        Crew.objects.create(name=name, hours_a_day=hours, position=position)
+        crew = Crew.objects.create(name=name, hours_a_day=hours, position=position)
+        crew.people.set(User.objects.filter(first_name=name))  # their own day comes first
     first = monday_of(next_season_day(today, business) + timedelta(days=7))
     DayOff.objects.create(
         first_on=first + timedelta(days=18), last_on=first + timedelta(days=18), why="Regatta"

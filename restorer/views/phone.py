@@ -19,7 +19,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients.actions import upload_parts
 from clients.models import MAX_PART_BYTES, SHA256_PATTERN, User
 from clients.pages import business_today, current_user
-from jobs.models import Booking
+from jobs.models import Booking, GradeExample
 from reminders.today import bookings_ahead
 
 FRAME_FILES = [
@@ -96,14 +96,25 @@ def tell_token(request: HttpRequest) -> HttpResponse:
 
 @require_GET
 def list_day_pages(request: HttpRequest) -> HttpResponse:
-    """The addresses that a phone keeps to be read without a signal."""
+    """The addresses that a phone keeps to be read without a signal: pages, which change, and
+    pictures, which do not."""
     today = business_today(request)
     pages = [reverse("phone_offline"), *empty_forms()]
     if not current_user(request).may_send:
         pages.append(reverse("today"))  # the crew's: the office's is the whole book
     for booking in bookings_of_phone(today):
         pages += booking_pages(booking, today)
-    return JsonResponse({"pages": list(dict.fromkeys(pages))})
+    return JsonResponse({"pages": list(dict.fromkeys(pages)), "pictures": example_pictures()})
+
+
+def example_pictures() -> list[str]:
+    """The photographs beside the grades of the forms, in the sizes that the forms show."""
+    photo_ids = GradeExample.objects.order_by("photo_id").values_list("photo_id", flat=True)
+    return [
+        f"{reverse('jobs:photo', args=[pk])}?{size}"
+        for pk in photo_ids.distinct()
+        for size in ("tiny", "small")
+    ]
 
 
 def empty_forms() -> list[str]:

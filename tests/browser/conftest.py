@@ -134,6 +134,15 @@ def look(page: Page, size: dict[str, int], *, dark: bool) -> None:
     page.evaluate("() => new Promise(drawn => requestAnimationFrame(() => setTimeout(drawn)))")
 
 
+# HTML, 3.2.6: an id is unique; two labels once pressed a box of another form.
+TWICE = """() => [...document.querySelectorAll('[id]')].map((each) => each.id)
+  .filter((id, place, all) => all.indexOf(id) !== place).map((id) => `id ${id} stands twice`)"""
+# Bars of actions: all of them in sight, and none higher than 12 % of the window.
+FULL_BARS = """() => [...document.querySelectorAll('.action-bar:not(.diary-weeks)')]
+  .filter((bar) => bar.scrollWidth > bar.clientWidth + 1 || bar.offsetHeight > 0.12 * innerHeight)
+  .map((bar) => `bar ${bar.scrollWidth} of ${bar.clientWidth} px, ${bar.offsetHeight} px high`)"""
+
+
 def faults_of_both_looks(page: Page) -> list[str]:
     """What is wrong on a phone in light and on a desktop in dark, by axe, and whether the page
     scrolls sideways at 320 CSS pixels (WCAG 2.2, 1.4.10 Reflow). One load serves all."""
@@ -143,7 +152,10 @@ def faults_of_both_looks(page: Page) -> list[str]:
         found += violations(page)
         if (width := page.evaluate("document.documentElement.scrollWidth")) > size["width"]:
             found.append(f"{width} px wide")
-    look(page, NARROWEST, dark=False)
+    found += page.evaluate(TWICE)
+    for size in (PHONE, NARROWEST):
+        look(page, size, dark=False)
+        found += page.evaluate(FULL_BARS)
     if (width := page.evaluate("document.documentElement.scrollWidth")) > NARROWEST["width"]:
         found.append(f"{width} px wide")
     return found

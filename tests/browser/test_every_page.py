@@ -57,6 +57,7 @@ OTHERWISE = {
     "/sign-in/passkey/options/",
     "/jobs/photos/of-form/",
     "/jobs/structure/",
+    "/jobs/visit/photos/",
     "/jobs/structure/photos/",
     "/metrics",
     "/settings/people/second-step/",

@@ -108,7 +108,7 @@ def test_the_office_reminds_a_client_who_then_unsubscribes_from_the_mail_that_ar
     settings.BASE_URL = live_server.url
     page = open_as("office", "/due/", size=DESKTOP)
     page.get_by_label(f"{overdue.name}, Back deck").check()
-    page.get_by_role("button", name="Send reminders to the chosen").click()
+    page.get_by_role("button", name="Remind the chosen").click()
     assert heading(page) == "Send 1 reminder?"
     assert not Message.objects.exists()
     page.get_by_role("button", name="Send 1 reminder").click()

@@ -19,6 +19,7 @@ from playwright.sync_api import Locator, Page, expect
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Photo, Product
 from tests.browser.conftest import PHONE
+from tests.browser.graded_photos import give_examples
 from tests.browser.test_without_signal import written
 from tests.factories import BatchFactory, CoatFactory, CrewFactory, ProductFactory
 from tests.jobs.diary_days import book_visit
@@ -123,7 +124,8 @@ def test_a_known_deck_is_logged_on_two_screens_in_ten_seconds(
 def test_a_deck_with_everything_that_needs_a_strip_takes_two_screens_of_the_owner(
     open_as: Open, known_deck: Deck
 ) -> None:
-    """The longest page that a deck with one product has: price, batches, surfaces, the notice."""
+    """The longest page that a deck with one product has: price, batches, surfaces, the notice, a
+    photograph beside each grade."""
     known_deck.rail_m, known_deck.stair_treads, known_deck.screen_m2 = Decimal(9), 5, Decimal(4)
     known_deck.save()
     oil = Product.objects.get()
@@ -139,9 +141,11 @@ def test_a_deck_with_everything_that_needs_a_strip_takes_two_screens_of_the_owne
             colour="Driftwood",
             surfaces=known_deck.surfaces,
         )
+    give_examples(0, 1, 2, 3, 4, 5)
     page = open_as("owner", f"/jobs/log/?deck={known_deck.pk}")
 
     assert screens_of(page) <= MOST_SCREENS
+    expect(page.locator("label", has_text="slight").first.locator("img")).to_be_visible()
     expect(page.get_by_text("This deck needs a strip")).to_be_visible()
     expect(page.get_by_text("Whole deck, Driftwood, 2 coats")).to_be_visible()
     taps = page.get_by_role("group", name="Last batches").get_by_role("button")
@@ -218,6 +222,7 @@ def test_on_a_slow_line_the_form_is_done_in_three_seconds_and_two_photographs_fo
 
     assert took <= MOST_SECONDS_ON_SLOW_3G
     assert Photo.objects.count() < 2
+    page.locator("[data-on-phone]").wait_for()  # the modules come over the slow line, too
     page.locator("[data-on-phone]").wait_for(state="hidden", timeout=90_000)
     assert Photo.objects.filter(job=Job.objects.latest("id")).count() == 2
     assert time.monotonic() - began > 5  # the line was slow

@@ -15,6 +15,7 @@ from playwright.sync_api import Page, expect
 from clients.models import Business, Deck, User
 from jobs.models import Booking, Job, Photo, Visit
 from tests.browser.conftest import faults_of_both_looks, session_of
+from tests.browser.graded_photos import give_examples
 from tests.factories import CoatFactory, CrewFactory, ProductFactory, UserFactory
 from tests.jobs.diary_days import book_visit
 
@@ -344,10 +345,15 @@ def booking(deck: Deck) -> Booking:
     )
 
 
+SHOWN_PICTURES = """(count) => [...document.querySelectorAll('.of-gradechoices img')]
+  .filter((each) => each.complete && each.naturalWidth > 0).length === count"""
+
+
 def test_the_crews_day_is_read_and_logged_without_a_signal(
     open_as: Open, deck: Deck, booking: Booking
 ) -> None:
     """Service Workers (W3C), 4.5: the worker answers where the network does not."""
+    give_examples(2, 3)
     page = open_as("crew", "/", may_complain=True, worker=True)
     wait_for_day(page)
     cut(page)
@@ -359,6 +365,8 @@ def test_the_crews_day_is_read_and_logged_without_a_signal(
     assert deck.site.street in page.locator("main").inner_text()
     page.get_by_role("link", name="Log this job").click()
     kept(page)
+    page.locator("summary", has_text="Photos of these grades").click()
+    page.wait_for_function(SHOWN_PICTURES, arg=4)  # two grades, small and large
     fill_log(page)
     page.get_by_role("button", name="Log this job").click()
     page.get_by_text("Kept on this phone and not sent yet.").wait_for()
@@ -367,12 +375,12 @@ def test_the_crews_day_is_read_and_logged_without_a_signal(
     page.get_by_text("Waiting to be sent (1)").wait_for()
     page.goto("/outbox/")
     page.get_by_role("heading", name="This page is not on the phone").wait_for()
-    assert Job.objects.count() == 1
+    assert deck.jobs.count() == 1
     mend(page)
 
     page.locator("[data-on-phone]").wait_for(state="hidden")
     job = Job.objects.latest("id")
-    assert (Job.objects.count(), job.notes) == (2, "Shut the gate.")
+    assert (deck.jobs.count(), job.notes) == (2, "Shut the gate.")
     assert list(booking.jobs.all()) == [job]
 
 

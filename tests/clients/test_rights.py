@@ -56,7 +56,8 @@ EVERYBODY = """
     jobs:deck_files jobs:product_files jobs:document jobs:document_change
     jobs:trace
     jobs:scope
-    jobs:structure jobs:defect_photos jobs:structure_report jobs:structure_paper jobs:defect_fixed
+    jobs:structure jobs:check_photos jobs:defect_photos
+    jobs:structure_report jobs:structure_paper jobs:defect_fixed
     jobs:colour diary:day_sheet
     jobs:to_buy jobs:sign_off jobs:care_record
     jobs:shelf jobs:tin_add jobs:tin_change settings:overview diary:week diary:booking

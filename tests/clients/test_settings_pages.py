@@ -12,6 +12,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from clients.actions import business as actions
 from clients.models import Business, Client, ContactPoint, LocalNormals, User
+from clients.notation import fill_map_link
 from tests.factories import BusinessFactory, DeckFactory, PropertyFactory, UserFactory
 from tests.signing_in import signed_in
 
@@ -46,6 +47,7 @@ def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Busine
         "locale": "en_US",
         "season_months": ["5", "6"],
         "bounce_email": "back@example.com",
+        "map_link": "https://maps.example.com/?q={address}",
     }
 
     answer = as_owner.post(reverse("settings:business"), filled(business, **changes))
@@ -54,6 +56,11 @@ def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Busine
     assert answer.status_code == 302
     assert (business.currency, business.locale, business.season_months) == ("USD", "en-US", [5, 6])
     assert business.bounce_email == "back@example.com"
+    assert fill_map_link(
+        business.map_link, address="7 Plover Row, Näs", latitude=1, longitude=2
+    ) == (
+        "https://maps.example.com/?q=7%20Plover%20Row%2C%20N%C3%A4s"  # RFC 3986, 2.1 and 2.5
+    )
 
 
 @pytest.mark.parametrize(
@@ -69,6 +76,10 @@ def test_the_business_is_changed_on_its_page(as_owner: Browser, business: Busine
         ("sender_email", "a@example.com, b@example.com", "more than one e-mail address"),
         ("email", "Office <office@example.com>", "bare e-mail address"),
         ("website", "not a site", "valid URL"),
+        ("map_link", "http://maps.example.com/?q={address}", "Begin with https://"),
+        ("map_link", "https://maps.example.com/", "put {address}, or {lat} and"),
+        ("map_link", "https://maps.example.com/?at={lat}", "put {address}, or {lat} and"),
+        ("map_link", "https://maps.example.com/{address}/{city}", "put {address}, or {lat}"),
     ],
 )
 def test_what_cannot_be_is_named(

@@ -16,6 +16,7 @@ from clients.messaging.texts import (
     compose_text,
     fields_of,
 )
+from clients.messaging.texts.composing import fill_fields
 from clients.models import Business
 from clients.models.channel import Channel
 
@@ -82,6 +83,13 @@ def test_a_value_is_put_in_once_and_means_nothing_else() -> None:
     assert "Hello {business} <b>&</b> (unsubscribe_url)," in written.text
     assert "Hello {business} &lt;b&gt;&amp;&lt;/b&gt; (unsubscribe_url)," in written.html
     assert written.text.count("{unsubscribe_url}") == written.html.count("{unsubscribe_url}") == 1
+
+
+def test_a_clock_that_ends_in_a_full_stop_ends_the_sentence_too() -> None:
+    """“4:00 p.m.” is how English of Canada writes it (Unicode CLDR, en-CA)."""
+    said = fill_fields("We come about {time}. Ring {name}.", {"time": "4:00 p.m.", "name": "us"})
+
+    assert said == "We come about 4:00 p.m. Ring us."
 
 
 def test_a_line_with_nothing_to_say_is_left_out() -> None:

@@ -12,6 +12,7 @@ from freezegun import freeze_time
 
 from clients.models import User
 from jobs.models import Booking, Crew, Job
+from tests.browser_form import opened_form, send
 from tests.factories import (
     CrewFactory,
     DeckFactory,
@@ -91,11 +92,39 @@ def test_a_booking_becomes_a_job_to_log_with_everything_filled_in(
             form["colour"].value(),
             form["coats"].value(),
             form["litres"].value(),
+            form["litres"].help_text,
         )
         for form in page.rows
     ]
     wash, oil = page.shelf.products.values()  # by name
-    assert rows == [(str(oil.pk), "Driftwood", 2, "4.1"), (str(wash.pk), None, 1, "3.01")]
+    assert rows == [
+        (str(oil.pk), "Driftwood", 2, None, "4.1 L planned"),
+        (str(wash.pk), None, 1, None, "3 L planned"),
+    ]
+
+
+def test_litres_are_planned_until_somebody_measures_them(
+    as_owner: Browser, offered: Booking
+) -> None:
+    back = offered.decks.get(label="Back deck")
+    path = f"/jobs/log/?deck={back.pk}&booking={offered.pk}"
+    url, fields = opened_form(as_owner, path, "coats-0-litres")
+    wrong = send(as_owner, url, fields, **{"coats-0-litres": "-1"})
+    assert "4.1 L planned" in wrong.content.decode()  # a mistake does not hide it
+
+    send(as_owner, url, fields)
+
+    job = offered.jobs.get()
+    job_page = as_owner.get(f"/jobs/{job.pk}/").content.decode()
+    assert set(job.coats_applied.values_list("litres", flat=True)) == {None}
+    assert "4.1 L planned" in job_page
+    assert "per coat measured" not in job_page
+
+    url, fields = opened_form(as_owner, f"/jobs/{job.pk}/edit/", "coats-0-litres")
+    send(as_owner, url, fields, **{"coats-0-litres": "3.8"})
+    job_page = as_owner.get(f"/jobs/{job.pk}/").content.decode()
+    assert "3.8 L" in job_page
+    assert "4.1 L planned" not in job_page
 
 
 def test_shares_of_the_decks_add_up_to_the_offer(as_owner: Browser, offered: Booking) -> None:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from freezegun import freeze_time
 
 from clients.messaging.models import Message, SendingRules, TextGateway
-from clients.models import User
+from clients.models import Business, User
 from jobs.actions import bookings
 from jobs.arrival import Arrival
 from jobs.models import Booking, Crew, Job
@@ -93,6 +93,8 @@ def test_my_crews_run_comes_first_in_its_order_with_the_way_between(
     # RFC 5870, 3.3: geo:latitude,longitude in decimal degrees (WGS 84), north and east positive
     assert 'href="geo:44.37700,-64.31800?q=10%20Plover%20Row%2C%20Lunenburg' in page
     assert 'href="tel:+19025550142"' in page
+    Business.objects.update(map_link="https://maps.example.com/?at={lat},{lon}")
+    assert 'href="https://maps.example.com/?at=44.37700,-64.31800"' in text(on_site.get("/"))
     assert f"/diary/{early.pk}/" in page
     assert "Somebody Else" in text(on_site.get("/?crew=all"))
     assert "No visit on this day." in text(on_site.get("/?round=2027-06-08"))
@@ -227,6 +229,22 @@ def test_what_is_left_goes_to_the_next_day_with_room_in_one_press(
     assert booking.notes == "Jun 7, 2027, left to do: The railing."
     assert any("Next visit: Tue, Jun 8" in words for words in said(done))
     assert Message.objects.get().address == "early@example.org"
+
+
+def test_what_is_left_is_longer_than_it_may_be_and_stands_there_still(
+    on_site: Browser, tern: Crew
+) -> None:
+    booking = visit(tern, "Early Bird")
+    words = "The railing by the stairs. " * 12
+
+    answer = on_site.post(f"/diary/{booking.pk}/next-visit/", {"left": words, "hours_left": "2"})
+
+    page = text(answer)
+    assert "At most 300 characters. Shorten it." in page
+    assert words.strip() in page
+    assert "<details open>" in page
+    booking.refresh_from_db()
+    assert booking.first_on == MONDAY
 
 
 def test_without_words_nothing_is_moved(on_site: Browser, tern: Crew) -> None:

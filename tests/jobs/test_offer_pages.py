@@ -292,6 +292,11 @@ def test_a_question_stands_on_the_page_and_is_answered_there(as_owner: Browser) 
         now=NOW,
     )
 
+    too_long = "Let it dry. " * 200
+    again = as_owner.post(f"/offers/{offer.pk}/answer/", {"answer": too_long}).content.decode()
+    assert too_long.strip() in again
+    assert "Please look at this before saving" in again
+
     before = as_owner.get(f"/offers/{offer.pk}/").content.decode()
     listed = as_owner.get("/offers/?state=asked").content.decode()
     as_owner.post(f"/offers/{offer.pk}/answer/", {"answer": "Once it is dry."})

@@ -1,5 +1,6 @@
 """Products with their data sheets, the trace of a batch, and checks without work."""
 
+import uuid
 from collections.abc import Callable, Collection
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -11,7 +12,7 @@ from django.test import Client
 from clients import display
 from clients.events import decks_changed
 from clients.models import Business, Deck, User
-from jobs.models import Product, Visit
+from jobs.models import Photo, Product, Visit
 from jobs.work.care_record import build_care_record
 from tests.factories import (
     BatchFactory,
@@ -23,6 +24,7 @@ from tests.factories import (
     ProductFactory,
     VisitFactory,
 )
+from tests.jobs.log_page import picture
 
 pytestmark = pytest.mark.django_db
 AsUser = Callable[[User], Client]
@@ -249,6 +251,28 @@ def test_a_check_without_work_is_recorded_once(as_user: AsUser, crew: User) -> N
         "Tern crew",
     )
     assert (visit.notes, visit.recorded_by) == ("North corner.", crew)
+
+
+def test_a_check_takes_photographs_before_after_a_mistake_and_afterwards(
+    as_owner: Client,
+) -> None:
+    deck = DeckFactory()
+    key = str(uuid.uuid4())
+    mistaken = check(deck, form_key=key, reason="", photos=[picture()])
+
+    page = as_owner.post("/jobs/visit/", mistaken).content.decode()
+    assert "1 photo already here; choose only more." in page
+    as_owner.post("/jobs/visit/", check(deck, form_key=key, photos=[picture((300, 300))]))
+    for _ in range(2):  # a phone that heard no answer sends it again
+        following = {"form_key": key, "photos": [picture((200, 300))]}
+        answer = as_owner.post("/jobs/visit/photos/", following)
+
+    assert answer["Location"] == f"/decks/{deck.pk}/"
+    found = Photo.objects.filter(deck=deck, moment="found", job=None, taken_on="2026-06-10")
+    assert sorted(found.values_list("width", "height")) == [(200, 300), (300, 300), (400, 300)]
+    assert Photo.objects.count() == 3
+    unknown = {"form_key": str(uuid.uuid4()), "photos": [picture()]}
+    assert as_owner.post("/jobs/visit/photos/", unknown).status_code == 404
 
 
 @pytest.mark.parametrize(

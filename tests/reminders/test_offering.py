@@ -144,6 +144,8 @@ def test_the_due_list_drafts_the_chosen_or_all_of_it(as_owner: Browser) -> None:
     ).content.decode()
 
     assert "Draft offers for this whole list" in page
+    form = page[page.index('action="/due/remind/"') :]  # Enter presses its first button
+    assert form.index('aria-hidden="true"></button>') < form.index('name="whole"')
     assert one["Location"] == f"/offers/{Offer.objects.get(site=first.site).pk}/"
     assert Offer.objects.get(site=second.site).state == "draft"
     assert "1 offer drafted. Nothing is sent yet." in rest

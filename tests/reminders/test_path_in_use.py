@@ -75,7 +75,6 @@ def test_a_check_moves_the_forecast_of_its_deck_by_its_grade(learned, business, 
             deck=deck,
             visited_on=TODAY,
             findings={"overall": grade, "reason": Visit.Reason.ROUTINE},
-            business=business,
             by=owner,
             now=NOW,
         )

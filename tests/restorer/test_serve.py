@@ -9,6 +9,7 @@ from pytest_django import Settings
 
 from clients.models import Heartbeat
 from restorer.management.commands import demo, serve
+from tests.factories import MessageFactory
 
 
 @pytest.mark.django_db
@@ -38,6 +39,24 @@ def test_no_setting_of_the_environment_sends_the_demos_mail_elsewhere(
         False,
     )
     assert demo.os.environ["EMAIL_HOST"] == "127.0.0.1"  # what the worker and the deliverer inherit
+
+
+@pytest.mark.django_db
+def test_a_book_of_the_demo_leads_to_where_the_demo_is_open_now() -> None:
+    old = "http://127.0.0.1:8000"
+    message = MessageFactory(
+        text=f"Choose a week: {old}/p/abc/\nOur site: https://driftline.example.com/",
+        html=f'<a href="{old}/p/abc/">Choose a week</a>',
+        state="queued",
+    )
+
+    demo.lead_messages_to("http://127.0.0.1:8172")
+
+    message.refresh_from_db()
+    assert message.text == (
+        "Choose a week: http://127.0.0.1:8172/p/abc/\nOur site: https://driftline.example.com/"
+    )
+    assert message.html == '<a href="http://127.0.0.1:8172/p/abc/">Choose a week</a>'
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 from django import forms
 from django.core.exceptions import ValidationError
 
-from clients.forms.fields import needed_with_others, textarea
+from clients.forms.fields import LongText, needed_with_others, textarea
 from clients.messaging.channels import gateway_protocol as gateway_codes
 from clients.messaging.models import TextGateway
 from clients.messaging.models.gateway import plain_hook_fields
@@ -27,11 +27,11 @@ MAX_LINES = 60
 class MappingField(forms.CharField):
     """A mapping, one `name = value` a line; values from a list if there is one."""
 
-    widget = forms.Textarea
+    widget = LongText
 
     def __init__(self, *, values: set[str] | None = None, **kwargs: Any) -> None:
         self.values = values
-        kwargs.setdefault("widget", textarea(5))
+        kwargs.setdefault("widget", textarea(5, autocapitalize="none", spellcheck="false"))
         kwargs.setdefault("max_length", 4_000)
         super().__init__(**kwargs)
 

@@ -8,6 +8,7 @@ from babel.core import UnknownLocaleError
 from django import forms
 from django.core.exceptions import ValidationError
 
+from clients.forms.fields import textarea
 from clients.messaging import texts
 from clients.messaging.law import (
     BASIS_LABELS,
@@ -39,7 +40,7 @@ class TextForm(forms.Form):
         label="Text",
         max_length=20_000,
         strip=False,
-        widget=forms.Textarea(attrs={"rows": 18, "spellcheck": "true"}),
+        widget=textarea(18),
     )
     client = forms.CharField(
         label="Try it with",

@@ -81,7 +81,7 @@ class FilledFields:
     hrefs: Mapping[str, str]
 
     def fill_line(self, template: str) -> str:
-        return FIELD_PATTERN.sub(lambda match: self.values[match[1]], template).strip()
+        return put_values(template, self.values).strip()
 
     def has_all(self, template: str) -> bool:
         """Something to say, and a value for each field in it."""
@@ -387,5 +387,17 @@ def fill_fields(template: str, values: Mapping[str, str]) -> str:
         if line.strip() or (lines and lines[-1].strip()):
             names = FIELD_PATTERN.findall(line)
             if all(values[name] for name in names):
-                lines.append(FIELD_PATTERN.sub(lambda match: values[match[1]], line.rstrip()))
+                lines.append(put_values(line.rstrip(), values))
     return "\n".join(lines)
+
+
+def put_values(template: str, values: Mapping[str, str]) -> str:
+    """In the place of the names in braces. A value that ends in a full stop (“4:00 p.m.”) and one
+    that stands behind it are one."""
+
+    def value_of(match: re.Match[str]) -> str:
+        value = values[match[1]]
+        rest = template[match.end() :]
+        return value[:-1] if rest.startswith(".") and value.endswith(".") else value
+
+    return FIELD_PATTERN.sub(value_of, template)

@@ -56,6 +56,7 @@ class Command(serve.Command):
             call_command("load_demo_book", stdout=self.stdout)
         elif not Forecast.objects.exists():  # the first start was broken off half-way
             call_command("refresh_forecasts", stdout=self.stdout)
+        lead_messages_to(settings.BASE_URL)
         text_catcher.use_text_catcher(self.texts, "")
 
     def serve(self, host: str, wanted: int) -> None:
@@ -130,6 +131,18 @@ def lead_links_to(host: str, port: int) -> None:
     if "BASE_URL" not in os.environ:
         here = processes.host_and_port(serve.local_browser_host(host), port)
         settings.BASE_URL = f"http://{here}"
+
+
+def lead_messages_to(address: str) -> None:
+    """A book that was made while the demo was open at another port: what its messages lead to is
+    here now."""
+    elsewhere, here = r"http://[^/\s\"<>]+:[0-9]+/", f"{address.rstrip('/')}/"
+    with connections["default"].cursor() as cursor:
+        cursor.execute(
+            "UPDATE clients_message SET text = regexp_replace(text, %s, %s, 'g'),"
+            " html = regexp_replace(html, %s, %s, 'g') WHERE text ~ %s OR html ~ %s",
+            [*(elsewhere, here) * 2, elsewhere, elsewhere],
+        )
 
 
 def send_all_mail_to(port: int) -> None:

@@ -1,5 +1,6 @@
 // The service worker (W3C Service Workers): the network first; without it the static files, and the day's pages as
-// they were. Those lie in a cache of its own, listed page by page; it is emptied at sign-out.
+// they were. Those lie in a cache of its own, listed page by page, with the photographs that their forms show; it is
+// emptied at sign-out.
 import * as store from "./store.js";
 import { sendAll } from "./sending.js";
 import { clock } from "./elements.js";
@@ -10,6 +11,7 @@ let STATIC = "";
 let OPEN = []; // addresses that a client who holds the phone may open too
 const FRAME = "/phone/offline/";
 const DAY = "/phone/day/";
+const PHOTOS = "/jobs/photos/";
 const KEPT_AT = "X-Kept-At";
 const MAX_AGE_HOURS = 36;
 const PATIENCE_SECONDS = 8;
@@ -34,10 +36,11 @@ const keepOne = async (address) => {
 const keepDay = async () => {
   const said = await fetch(DAY, { cache: "no-store" });
   if (!said.ok || said.redirected) return;
-  const { pages } = await said.json();
+  const { pages, pictures } = await said.json();
   for (const address of pages) await keepOne(address);
   const cache = await caches.open(PAGES);
-  const kept = [...pages, await handedPage()];
+  for (const address of pictures) if (!(await cache.match(address))) await keepOne(address);
+  const kept = [...pages, ...pictures, await handedPage()];
   for (const request of await cache.keys()) {
     if (!kept.includes(addressOf(new URL(request.url)))) await cache.delete(request);
   }
@@ -96,6 +99,9 @@ const answerPage = async (request) => {
   }
 };
 
+// A picture never changes under its address.
+const answerPicture = async (request) => (await (await caches.open(PAGES)).match(request)) ?? fetch(request);
+
 const answerStatic = async (request) => {
   try {
     return await fetch(request);
@@ -123,6 +129,7 @@ export const start = ({ version, files, open }) => {
     if (request.method !== "GET" || url.origin !== location.origin) return;
     if (request.mode === "navigate") event.respondWith(answerPage(request));
     else if (files.includes(url.pathname)) event.respondWith(answerStatic(request));
+    else if (url.pathname.startsWith(PHOTOS)) event.respondWith(answerPicture(request));
   });
   addEventListener("message", (event) => {
     if (event.data === "keep-day") event.waitUntil(keepDay().catch(() => {}));
