@@ -38,6 +38,7 @@ from jobs.models import (
     OfferScope,
 )
 from jobs.offers import due_parts
+from jobs.partial_dates import Precision
 from reminders.due import DeckRow, value_columns
 from reminders.forecasting import (
     MAX_PRICE_AGE,
@@ -138,13 +139,16 @@ class TodayDeck(DeckRow):
     @property
     def coated_month(self) -> str:
         """The month of the last coat; the season or the year where only that is known."""
-        if self.coated_from is None:
+        if self.coated_from is None or self.coat_span.precision == Precision.MONTH:
             return month_words(self.coated_on)
         return say_span(self.coat_span, is_south=self.latitude < 0)
 
     @property
     def size(self) -> str:
-        return display.format_size(self.area_m2 and self.area_m2.quantize(Decimal(1)))
+        """In as little room as the column has."""
+        if self.area_m2 is None:
+            return "unknown"
+        return display.format_size(self.area_m2.quantize(Decimal(1)))
 
     @property
     def reasons(self) -> list[str]:
