@@ -3,6 +3,8 @@
 import ipaddress
 from urllib.parse import urlsplit
 
+from django.conf import settings
+
 LOCAL_ENDINGS = (".localhost", ".local", ".internal", ".lan", ".home.arpa")
 
 
@@ -17,6 +19,12 @@ def why_not_public(url: str) -> str:
     if is_local_host(host):
         return f"Links in messages would begin with {url}, which no client can open."
     return ""
+
+
+def leads_nowhere() -> bool:
+    """Whether links of this program are worth nothing to a client; in the demo, which has no
+    clients, they are shown as they would be."""
+    return settings.BLOCK_UNREADY and bool(why_not_public(settings.BASE_URL))
 
 
 def is_local_host(host: str) -> bool:

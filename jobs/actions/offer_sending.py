@@ -93,7 +93,7 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
         key=offer_message_key(row, channel),
         written=written,
         expires_at=offer_message_expiry(row, business),
-        attachments=offer_attachments(row, channel, links.offer_url(token)),
+        attachments=offer_attachments(row, channel, links.offer_url(token, channel)),
         sending=outbox.open_sending(by=by, now=now),
     )
     message, _ = outbox.queue_message(outgoing=outgoing, now=now, by=by)
@@ -259,7 +259,7 @@ def offer_field_values(
         "why": " ".join(scope.why for scope in scopes)[:500],
         "offer_number": offer.reference,
         "total": display.format_money(offer.total, offer.currency),
-        "offer_url": links.offer_url(token),
+        "offer_url": links.offer_url(token, channel),
         "valid_until": display.format_day(offer.valid_until),
     }
 

@@ -158,7 +158,7 @@ def compose_report(check: StructureCheck, route: Route) -> ComposedText:
             "greeting": client.greeting,
             "decks": str(check.deck),
             "notice": report_notice(check),
-            "report_url": links.report_url(check),
+            "report_url": links.report_url(check, route.channel),
         }
     return texts.compose_text(
         purpose=MessageText.Purpose.DEFECTS,

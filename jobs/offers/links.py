@@ -6,7 +6,8 @@ import secrets
 from django.conf import settings
 
 from clients.messaging.message_keys import derive_key, token_hash
-from clients.models import Business, is_primary_key
+from clients.messaging.public_address import leads_nowhere
+from clients.models import Business, is_primary_key, traits_of
 from jobs.models import StructureCheck
 
 __all__ = ["new_token", "offer_url", "report_by_token", "report_url", "token_hash"]
@@ -21,14 +22,21 @@ def new_token() -> tuple[str, str]:
     return token, token_hash(token)
 
 
-def offer_url(token: str) -> str:
-    """The address of the page on which the client looks at the offer and answers it."""
-    return f"{settings.BASE_URL}/o/{token}/"
+def offer_url(token: str, channel: str = "") -> str:
+    """The address of the page on which the client looks at the offer and answers it; empty in a
+    letter while no client could open it."""
+    return "" if is_useless_on_paper(channel) else f"{settings.BASE_URL}/o/{token}/"
 
 
-def report_url(check: StructureCheck) -> str:
+def is_useless_on_paper(channel: str) -> bool:
+    return bool(channel) and traits_of(channel).is_by_post and leads_nowhere()
+
+
+def report_url(check: StructureCheck, channel: str = "") -> str:
     """Where a client reads what was found on their deck. Derived, not stored: it is the same
-    however often it is sent, and only for who owns the deck now."""
+    however often it is sent, and only for who owns the deck now. Empty as `offer_url` is."""
+    if is_useless_on_paper(channel):
+        return ""
     left = f"{check.pk}-{check.deck.site.client_id}"
     return f"{settings.BASE_URL}/s/{left}-{report_proof(left)}/"
 

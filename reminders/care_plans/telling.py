@@ -74,8 +74,7 @@ def queue_plan_message(
         "plan_price": format_currency(visit.price, visit.plan.currency, locale=locale),
         "say_no_by": format_date(visit.say_no_by, "full", locale=locale),
     }
-    if page:
-        fields |= {"page_url": page.url, "page_code": page.code}
+    fields |= {"page_url": page.url if page else "", "page_code": page.code if page else ""}
     written = texts.compose_text(
         purpose=MessageText.Purpose.PLAN,
         channel=route.channel,

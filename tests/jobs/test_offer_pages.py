@@ -2,11 +2,14 @@
 answered."""
 
 from datetime import UTC, datetime
+from io import BytesIO
 from typing import Any
 
 import pytest
 from django.test import Client as Browser
 from freezegun import freeze_time
+from pypdf import PdfReader
+from pytest_django import Settings
 
 from clients.messaging.models import Message
 from clients.messaging.suppression import suppress_address
@@ -190,6 +193,23 @@ def test_a_channel_that_is_not_allowed_is_refused_in_words(as_owner: Browser) ->
 
     offer.refresh_from_db()
     assert offer.state == "draft"
+
+
+def test_an_offer_by_letter_names_no_address_that_no_client_can_open(
+    as_owner: Browser, settings: Settings
+) -> None:
+    settings.BLOCK_UNREADY = True
+    settings.BASE_URL = "http://127.0.0.1:8000"
+    offer = drafted()
+    ConsentFactory(client=offer.client, channel="letter")
+
+    as_owner.post(f"/offers/{offer.pk}/send/", {"channel": "letter", "confirm": "yes"})
+
+    message = Message.objects.get(channel="letter")
+    paper = PdfReader(BytesIO(message.attachments.get().content))
+    enclosed = "".join(page.extract_text() for page in paper.pages)
+    assert "127.0.0.1" not in message.text + enclosed
+    assert "by telephone: (902) 555-" in message.text
 
 
 def test_who_withdrew_by_one_way_gets_no_offer_by_letter_either_until_they_agree(

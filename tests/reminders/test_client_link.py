@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.test import Client as Browser
 from freezegun import freeze_time
+from pytest_django import Settings
 
 from clients.messaging.models import Message, MessageText, ToDo
 from clients.models import Business, Client
@@ -52,6 +53,18 @@ def test_a_text_message_has_an_address_with_a_code_of_50_bits() -> None:
     assert set(code) <= set(CODE_ALPHABET)
     assert len(CODE_ALPHABET) == len(set(CODE_ALPHABET)) == 2**5
     assert not set("OIL") & set(CODE_ALPHABET)
+
+
+def test_no_letter_names_an_address_that_no_client_can_open(settings: Settings) -> None:
+    settings.BLOCK_UNREADY = True
+    settings.BASE_URL = "http://127.0.0.1:8000"
+
+    text = remind_of(due_deck("letter")).text
+
+    assert "127.0.0.1" not in text
+    assert "type the code" not in text
+    assert "Phone (902) 555-" in text
+    assert not ClientLink.objects.exists()
 
 
 def test_a_letter_says_where_to_type_which_code_and_it_opens_the_page(client: Browser) -> None:

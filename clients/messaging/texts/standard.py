@@ -249,7 +249,10 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         "last day to say no to the visit", "Tuesday, April 27, 2027", {Purpose.PLAN}
     ),
     "offer_url": define_field(
-        "the client's own link to the offer", "https://decks.example.com/o/abc/", {Purpose.OFFER}
+        "the client's own link to the offer",
+        "https://decks.example.com/o/abc/",
+        {Purpose.OFFER},
+        empty=True,  # on paper, while no client could open it
     ),
     "valid_until": define_field("last day of the offer", "Apr 30, 2027", {Purpose.OFFER}),
     "visit_day": define_field(
@@ -273,6 +276,7 @@ MESSAGE_FIELDS: dict[str, MessageField] = {
         "the client's own link to the report",
         "https://decks.example.com/s/abc/",
         {Purpose.DEFECTS},
+        empty=True,
     ),
     "because": define_field(
         "why the client gets this", "you agreed to be reminded", MARKETING_PURPOSES
