@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
@@ -24,7 +24,9 @@ MAX_CARRIED_OVER = 20
 @office_required
 @require_GET
 def show_due_list(request: HttpRequest) -> HttpResponse:
-    """The page `reminders:due`: the present month."""
+    """The page `reminders:due`: the present month; `?month=2027-03` leads to that one."""
+    if "month" in request.GET:
+        return redirect("reminders:due_month", month_key(month_or_404(request.GET["month"])))
     return render_due_month(request, month_of(business_today(request)))
 
 
@@ -33,15 +35,25 @@ def show_due_list(request: HttpRequest) -> HttpResponse:
 def show_due_month(request: HttpRequest, month: str) -> HttpResponse:
     """The page `reminders:due_month`; `?earlier=1` shows what was carried over, `?format=csv`,
     `xlsx` or `pdf` the list."""
-    try:
-        first = parse_month(month)
-    except MonthError as error:
-        raise Http404(str(error)) from error
+    first = month_or_404(month)
     if (format := request.GET.get("format", "")) in FILE_FORMATS:
         return due_list_table(request, first, format)
     if request.GET.get("format") == "pdf":
         return due_list_pdf(request, first)
     return render_due_month(request, first)
+
+
+def month_or_404(text: str) -> date:
+    try:
+        return parse_month(text)
+    except MonthError as error:
+        raise Http404(str(error)) from error
+
+
+def months_to_choose(shown: date, today: date) -> list[tuple[str, date]]:
+    """Two years back and three ahead, and the month that is shown."""
+    around = {shift_months(month_of(today), count) for count in range(-24, 37)}
+    return [(month_key(each), each) for each in sorted(around | {shown})]
 
 
 def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
@@ -71,6 +83,7 @@ def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
         "before": month_key(shift_months(month, -1)),
         "after": month_key(shift_months(month, 1)),
         "written": month_key(month),
+        "months": months_to_choose(month, today),
         "is_all_chosen": request.GET.get("chosen") == "all",
         "decks_at": reverse("decks:search"),
         "query": "earlier=1" if is_earlier else "",

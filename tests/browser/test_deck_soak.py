@@ -1,6 +1,6 @@
-"""Hundreds of cuts, lost answers, reloads and double presses over jobs, checks, clients and
-photographs: nothing lost, nothing twice. `RESTORER_SOAK=200` makes more than the few rounds that
-fit here; `RESTORER_SOAK_SEED` another course."""
+"""Hundreds of cuts, lost answers, reloads and double presses over jobs, checks, clients, sign-offs
+and photographs: nothing lost, nothing twice. `RESTORER_SOAK=200` makes more than the few rounds
+that fit here; `RESTORER_SOAK_SEED` another course."""
 
 import os
 import random
@@ -16,7 +16,7 @@ from playwright.sync_api import Error as PlaywrightError
 from playwright.sync_api import Page, Route
 
 from clients.models import Client, Deck, Place
-from jobs.models import Job, Photo, Visit
+from jobs.models import Job, Photo, SignOff, Visit
 from tests.browser.test_without_signal import (
     WHAT_LIES_ON_THE_PHONE,
     drafts_on_phone,
@@ -48,7 +48,7 @@ class Soak:
         self.page = page
         self.deck = deck
         self.folder = folder
-        self.done: dict[str, list[str]] = {"job": [], "check": [], "client": []}
+        self.done: dict[str, list[str]] = {"job": [], "check": [], "client": [], "sign_off": []}
         self.taken: Counter[str] = Counter()
         self.events: Counter[str] = Counter()
         self.is_bad = False
@@ -191,6 +191,27 @@ class Soak:
         self.press("Save client and deck")
         self.done["client"].append(name)
 
+    def sign_off(self, name: str) -> None:
+        job = CoatFactory(job__deck__site=self.deck.site).job
+        address = f"/jobs/{job.pk}/sign-off/"
+        self.open(address)
+        self.type_words("Your name", name)
+        self.perhaps_reload()
+        self.perhaps_cut()
+        self.press("Sign off")
+        self.done["sign_off"].append(name)
+        self.back_in_the_crews_hands()
+
+    def back_in_the_crews_hands(self) -> None:
+        """The phone shows the sign-off alone until it is taken back."""
+        self.page.context.set_offline(False)
+        self.is_bad = False
+        self.visit("/")
+        self.page.get_by_text("For the crew").click()
+        self.page.get_by_role("button", name="Back to the job").click()
+        self.page.wait_for_load_state()
+        self.is_bad = True
+
 
 def test_jobs_written_are_jobs_done_and_photos_kept_are_photos_taken(
     open_as: Open, deck: Deck, tmp_path: Path
@@ -200,7 +221,7 @@ def test_jobs_written_are_jobs_done_and_photos_kept_are_photos_taken(
     soak = Soak(page, deck, tmp_path)
     for number in range(ROUNDS):
         soak.is_bad = True
-        kind = soak.chance.choice(["job", "job", "job", "check", "client"])
+        kind = soak.chance.choice(["job", "job", "job", "check", "client", "sign_off"])
         getattr(soak, kind)(f"Soak {number}")
     soak.is_bad = False
     soak.page.context.set_offline(False)
@@ -219,6 +240,7 @@ def test_jobs_written_are_jobs_done_and_photos_kept_are_photos_taken(
         "client": list(
             Client.objects.filter(name__startswith="Soak").values_list("name", flat=True)
         ),
+        "sign_off": list(SignOff.objects.values_list("name", flat=True)),
     }
     photos = Counter(
         Photo.objects.filter(job__notes__startswith="Soak").values_list("job__notes", flat=True)

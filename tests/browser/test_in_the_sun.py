@@ -42,10 +42,11 @@ ARABIC = "سعاد القحطانى"
 # WCAG 2.2, 2.5.5 asks for 44 × 44 CSS pixels, and 2.5.8 for 24 × 24: the first is held on a phone,
 # the second on a desk. The exceptions, and no other, are those of 2.5.8: *inline* (a link in a
 # sentence, as high as its line); *spacing*: a circle of that diameter on the middle of what is
-# smaller touches no other target and no other such circle; *equivalent*: the weeks of the season's
-# picture, which the field beside Earlier and Later opens, too. What a label presses counts with it.
+# smaller touches no other target and no other such circle; *equivalent*: the weeks and months of
+# two pictures, which a field beside Earlier and Later, or Month before and after, opens too. What
+# a label presses counts with it.
 SMALL_TARGETS = """(least) => {
-  const left = '.visually-hidden, [inert], .skip, .season svg';
+  const left = '.visually-hidden, [inert], .skip, .season svg, .month-strip svg';
   const shown = (each) => each.checkVisibility({opacityProperty: false, visibilityProperty: true})
     && each.getClientRects().length && !each.closest(left);
   const found = [];

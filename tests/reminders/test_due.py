@@ -315,3 +315,18 @@ def test_refreshing_all_says_how_many(coated):
     assert rows[0]["forecasts"] == 1
     assert rows[0]["today"] == "2026-11-25"
     assert Forecast.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("asked", "answer"),
+    [("2029-11", (302, "/due/2029-11/")), ("2029-13", (404, "")), ("soon", (404, ""))],
+)
+def test_any_month_is_one_choice_away(as_owner, asked, answer):
+    found = as_owner.get("/due/", {"month": asked})
+    assert (found.status_code, found.get("Location", "")) == answer
+
+
+def test_the_month_that_is_shown_is_the_one_chosen_however_far_off(as_owner):
+    page = as_owner.get("/due/2049-11/").content.decode()
+    assert '<option value="2049-11" selected>November 2049</option>' in page
+    assert page.count("<option value=") == 24 + 1 + 36 + 1
