@@ -97,7 +97,7 @@ def test_the_preview_shows_what_a_real_client_would_get_and_keeps_nothing(
     assert "1 part<" in shown
     assert "outside the plain alphabet" in shown
     assert "<kbd>ā</kbd>" in shown
-    assert "name of the business in it" in shown  # what the law there would miss
+    assert "has to hold the name of the business" in shown  # what the law there would miss
     assert not MessageText.objects.exists()
 
 

@@ -174,7 +174,7 @@ def test_its_own_words_keep_the_law(content: dict[str, Any], business: Business)
         contents.check_required_contents(
             rule, business=business, text=written.text, basis="customer"
         )
-        with pytest.raises(Unsendable, match="The law"):
+        with pytest.raises(Unsendable, match="By law"):
             contents.check_required_contents(
                 rule, business=business, text=written.text.replace(needed, ""), basis="customer"
             )
