@@ -48,6 +48,15 @@ class LoggedBeforeError(JobError):
         self.there = there
 
 
+class BookingMovedError(JobError):
+    """The booking that the page was opened for lies on later days by now: done with this job, or to
+    stay?"""
+
+    def __init__(self, booking: Booking) -> None:
+        super().__init__("moved_booking", "The visit was moved to a later day.")
+        self.booking = booking
+
+
 @dataclass(frozen=True)
 class CoatInput:
     """One product that went on; SI inside. Without a product it is a finish that nobody knows by
@@ -85,7 +94,8 @@ class NewJob:
 
     `form_key` is that of the page it was written on: a job is logged once for each. `moment` is
     when the photographs were taken (of `Photo.Moment`). `booking` is the one that it was done for,
-    if that is known. Unless it `may_repeat`, a job of that deck, kind and day is asked about.
+    if that is known. Unless it `may_repeat`, a job of that deck, kind and day is asked about;
+    and unless `moved_booking` says “done” or “stays”, a booking that lies on later days.
     """
 
     deck: Deck | NewDeck
@@ -95,6 +105,7 @@ class NewJob:
     moment: str = "finished"
     booking: Booking | None = None
     may_repeat: bool = True
+    moved_booking: str = "done"
 
 
 def get_or_create_batch(product: Product | None, code: str) -> Batch | None:
@@ -213,10 +224,8 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
     deck = new.deck
     if isinstance(deck, NewDeck):
         deck = add_client_and_deck(new=deck, by=by, now=now)
-    check_loggable(deck, new.work.details["finished_on"], business.today(now))
-    check_span(new.work.details)
-    if not new.may_repeat:
-        check_not_logged(deck, new.work.details)
+    check_new_job(new, deck, business.today(now))
+    booking = booking_to_close(new)
     job = Job(
         deck=deck,
         form_key=new.form_key,
@@ -237,7 +246,7 @@ def log_job(*, new: NewJob, by: User | None, now: datetime) -> tuple[Job, bool]:
         taken_on=job.finished_on,
         created_at=now,
     )
-    bookings.close_booking_of_job(job=job, booking=new.booking, now=now)
+    bookings.close_booking_of_job(job=job, booking=booking, now=now)
     follow_job_changes(deck_ids=[deck.pk], now=now)
     job_logged.send(Job, job_id=job.pk, now=now)
     return job, True
@@ -290,6 +299,13 @@ def follow_job_changes(*, deck_ids: Collection[int], now: datetime) -> None:
     decks_changed.send(Job, deck_ids=deck_ids, now=now)
 
 
+def check_new_job(new: NewJob, deck: Deck, today: date) -> None:
+    check_loggable(deck, new.work.details["finished_on"], today)
+    check_span(new.work.details)
+    if not new.may_repeat:
+        check_not_logged(deck, new.work.details)
+
+
 def check_loggable(deck: Deck, finished_on: date, today: date) -> None:
     if deck.archived_at or deck.site.client.archived_at:
         raise JobError(
@@ -305,6 +321,16 @@ def check_not_logged(deck: Deck, details: Mapping[str, Any]) -> None:
     same = {name: details.get(name) for name in ("kind", "finished_from", "finished_on")}
     if there := Job.objects.filter(deck=deck, **same).order_by("-id").first():
         raise LoggedBeforeError(there)
+
+
+def booking_to_close(new: NewJob) -> Booking | None:
+    """The one that the page was opened for. Raises `BookingMovedError`."""
+    booking = new.booking
+    if booking is None or booking.first_on <= new.work.details["finished_on"]:
+        return booking
+    if new.moved_booking not in {"done", "stays"}:
+        raise BookingMovedError(booking)
+    return booking if new.moved_booking == "done" else None
 
 
 def check_work_date(on: date, today: date, field: str = "finished_on") -> None:

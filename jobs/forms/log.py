@@ -38,6 +38,7 @@ class LogForms(PageForms):
     booking: Booking | None = None
     build: CoatBuild = field(default_factory=lambda: CoatBuild(0))
     twin: Job | None = None  # a job of that deck, kind and day that the book has
+    moved: Booking | None = None  # that the page was opened for, and lies on later days by now
 
     @property
     def shelf(self) -> coats.ProductChoices:

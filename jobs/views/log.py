@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 from clients.models import Deck
 from clients.pages import business_today, current_user, with_camera
 from jobs import actions, photos, search
-from jobs.actions.jobs import JobError, LoggedBeforeError, NewJob
+from jobs.actions.jobs import BookingMovedError, JobError, LoggedBeforeError, NewJob
 from jobs.actions.new_decks import NewDeck
 from jobs.diary import booked_work
 from jobs.forms import log as forms
@@ -136,6 +136,8 @@ def handle_log_post(request: HttpRequest, today: date) -> HttpResponse:
             return log_job_from_page(request, page)
         except LoggedBeforeError as error:
             page.twin = error.there
+        except BookingMovedError as error:
+            page.moved = error.booking
         except JobError as error:
             forms.add_action_error(page.job, error.field, str(error))
     keep_photos(request, page.form_key)
@@ -168,6 +170,7 @@ def log_job_from_page(request: HttpRequest, page: forms.LogForms) -> HttpRespons
         moment=form.cleaned_data["moment"] or "finished",
         booking=page.booking,
         may_repeat="another_job" in request.POST,
+        moved_booking=request.POST.get("moved_booking", ""),
     )
     job, is_new = actions.log_job(new=new, by=current_user(request), now=now)
     photos.delete_staged_photos(form_key)

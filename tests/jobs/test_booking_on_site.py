@@ -21,7 +21,7 @@ from tests.factories import (
     OfferScopeFactory,
     ProductFactory,
 )
-from tests.jobs.diary_days import MONDAY, NOW, booked, said, text
+from tests.jobs.diary_days import MONDAY, NOW, booked, move_visit, said, text
 from tests.jobs.log_page import filled, row
 
 pytestmark = pytest.mark.django_db
@@ -125,6 +125,31 @@ def test_litres_are_planned_until_somebody_measures_them(
     job_page = as_owner.get(f"/jobs/{job.pk}/").content.decode()
     assert "3.8 L" in job_page
     assert "4.1 L planned" not in job_page
+
+
+@pytest.mark.parametrize(
+    ("answer", "state"), [("done", Booking.State.DONE), ("stays", Booking.State.BOOKED)]
+)
+def test_a_visit_that_the_office_moved_meanwhile_is_asked_about(
+    as_owner: Browser, offered: Booking, answer: str, state: str
+) -> None:
+    """The page was opened, perhaps without a signal, before the office moved the visit."""
+    offered.decks.remove(offered.decks.get(label="Steps"))
+    back = offered.decks.get()
+    path = f"/jobs/log/?deck={back.pk}&booking={offered.pk}"
+    url, fields = opened_form(as_owner, path, "coats-0-litres")
+    move_visit(offered, first_day=date(2027, 6, 9))
+
+    asked = send(as_owner, url, fields).content.decode()
+
+    assert "Is the visit of" in asked
+    assert "Jun 9" in asked
+    assert not Job.objects.filter(deck=back).exists()
+    send(as_owner, url, fields, moved_booking=answer)
+    offered.refresh_from_db()
+    assert offered.state == state
+    assert offered.first_on == date(2027, 6, 9)
+    assert Job.objects.filter(deck=back).count() == 1
 
 
 def test_shares_of_the_decks_add_up_to_the_offer(as_owner: Browser, offered: Booking) -> None:
