@@ -26,6 +26,7 @@ OPTIONS = [
     "--use-fake-device-for-media-stream",  # a camera that shows a test picture
     "--use-fake-ui-for-media-stream",
 ]
+SLOW_PHONES = os.environ.get("RESTORER_SLOW_PHONES") == "1"  # every journey as on an old phone
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
 NARROWEST = {"width": 320, "height": 800}
@@ -93,6 +94,8 @@ def open_as(
         if role:
             context.add_cookies([session_of(people[role], live_server.url)])
         page = context.new_page()
+        if SLOW_PHONES and size is PHONE and scripts:
+            slow_down(page)
         page.set_default_timeout(10_000)
         page.set_default_navigation_timeout(60_000)  # the first page of a busy machine
         if not may_complain:
@@ -109,6 +112,11 @@ def open_as(
     for context in contexts:
         context.close()
     assert complaints == []
+
+
+def slow_down(page: Page) -> None:
+    """A phone of some years ago: its scripts take four times as long."""
+    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
 
 
 def session_of(user: User, url: str) -> Any:

@@ -14,7 +14,7 @@ from playwright.sync_api import Page, expect
 
 from clients.models import Business, Deck, User
 from jobs.models import Booking, Job, Photo, Visit
-from tests.browser.conftest import faults_of_both_looks, session_of
+from tests.browser.conftest import faults_of_both_looks, session_of, slow_down
 from tests.browser.graded_photos import give_examples
 from tests.factories import CoatFactory, CrewFactory, ProductFactory, UserFactory
 from tests.jobs.diary_days import book_visit
@@ -196,6 +196,7 @@ def test_forms_that_were_saved_without_a_signal_go_out_by_themselves_in_order_an
     open_as: Open, deck: Deck, tmp_path: Path
 ) -> None:
     page = open_as("crew", f"/jobs/log/?deck={deck.pk}", may_complain=True)
+    slow_down(page)
     kept(page)
     fill_log(page)
     page.locator("input[type=file]").set_input_files(
@@ -355,6 +356,7 @@ def test_the_crews_day_is_read_and_logged_without_a_signal(
     """Service Workers (W3C), 4.5: the worker answers where the network does not."""
     give_examples(2, 3)
     page = open_as("crew", "/", may_complain=True, worker=True)
+    slow_down(page)
     wait_for_day(page)
     cut(page)
 
