@@ -19,6 +19,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from clients.actions import upload_parts
 from clients.models import MAX_PART_BYTES, SHA256_PATTERN, User
 from clients.pages import business_today, current_user
+from jobs.forecast_summary import nearby_looks
 from jobs.models import Booking, GradeExample
 from reminders.today import bookings_ahead
 
@@ -128,7 +129,8 @@ def bookings_of_phone(today: date) -> list[Booking]:
 
 
 def booking_pages(booking: Booking, today: date) -> Iterator[str]:
-    """The booking; each of its decks with its history, work and cautions; and the forms."""
+    """The booking; each of its decks with its history, work and cautions; the forms; and decks near
+    by that are worth a look on the way."""
     yield reverse("diary:booking", args=[booking.pk])
     for deck in booking.decks.all():
         yield reverse("decks:detail", args=[deck.pk])
@@ -140,6 +142,9 @@ def booking_pages(booking: Booking, today: date) -> Iterator[str]:
             yield f"{reverse('jobs:log')}?deck={deck.pk}&booking={booking.pk}"
     for job in booking.jobs.filter(sign_off=None):
         yield reverse("jobs:sign_off", args=[job.pk])
+    for look in nearby_looks(booking.site, today=today):
+        yield reverse("decks:detail", args=[look.deck_id])
+        yield f"{reverse('jobs:visit')}?deck={look.deck_id}"
 
 
 @require_GET

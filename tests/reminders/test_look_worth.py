@@ -1,7 +1,7 @@
 """What one more look is worth: in money on the page of the deck, and to a crew that is near by."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -10,7 +10,7 @@ from django.test import Client as Browser
 from freezegun import freeze_time
 
 from clients.models import Deck
-from jobs.models import Booking
+from jobs.models import Booking, BookingDay, CrewDay
 from reminders.forecasting.upkeep import deck_upkeep
 from reminders.models import Forecast
 from tests.factories import CrewFactory, PropertyFactory, UserFactory, VisitFactory
@@ -65,6 +65,23 @@ def test_a_crew_is_told_which_decks_near_by_are_worth_a_look(
     assert "3 Wharf Street, 0.6" in page.replace("\u00a0", " ")
     for other in (far, fresh):
         assert f"deck={other.pk}" not in page
+
+
+def test_the_pages_of_decks_near_by_lie_on_the_phone_without_a_signal(
+    coated: Callable[..., Deck], uncertain: Callable[..., Deck], as_owner: Browser
+) -> None:
+    booking = booking_at(coated())
+    day = CrewDay.objects.create(crew=booking.crew, day=booking.first_on, hours_open=8)
+    BookingDay.objects.create(booking=booking, crew_day=day, hours=6)
+    near = uncertain(street="3 Wharf Street", latitude=44.385)
+    far = uncertain(street="9 Far Road", latitude=44.5)
+
+    with freeze_time(datetime(2026, 11, 30, 15, tzinfo=UTC)):
+        pages = as_owner.get("/phone/day/").json()["pages"]
+
+    assert f"/diary/{booking.pk}/" in pages
+    assert {f"/decks/{near.pk}/", f"/jobs/visit/?deck={near.pk}"} <= set(pages)
+    assert f"/decks/{far.pk}/" not in pages
 
 
 def test_a_deck_that_was_looked_at_or_booked_is_not_named(
