@@ -377,10 +377,11 @@ def test_the_crews_day_is_read_and_logged_without_a_signal(
     page.get_by_text("Waiting to be sent (1)").wait_for()
     page.goto("/outbox/")
     page.get_by_role("heading", name="This page is not on the phone").wait_for()
+    page.get_by_text("Waiting to be sent (1)").wait_for()  # its scripts are at work
     assert deck.jobs.count() == 1
     mend(page)
 
-    page.locator("[data-on-phone]").wait_for(state="hidden")
+    wait_until_sent(page)
     job = Job.objects.latest("id")
     assert (deck.jobs.count(), job.notes) == (2, "Shut the gate.")
     assert list(booking.jobs.all()) == [job]
