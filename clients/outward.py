@@ -11,8 +11,10 @@ import ipaddress
 import socket
 from collections.abc import Iterable, Sequence
 from typing import Any
+from urllib.parse import urlsplit
 
 import httpcore
+from django.conf import settings
 
 IpAddress = ipaddress.IPv4Address | ipaddress.IPv6Address
 # of clouds, outside link-local; from memory
@@ -24,6 +26,21 @@ NAT64 = ipaddress.ip_network("64:ff9b::/96")  # RFC 6052, 2.1
 
 class ForbiddenAddressError(OSError):
     """An address that no setting may lead to; the message says which."""
+
+
+def has_safe_scheme(url: str) -> bool:
+    """https; any where the owner's own networks are named (WEBHOOK_NETWORKS)."""
+    return urlsplit(url).scheme == "https" or bool(settings.WEBHOOK_NETWORKS)
+
+
+def mistake_of_outward_url(url: str) -> str:
+    """Why an address that is typed into a setting cannot be asked; empty if it can."""
+    if not has_safe_scheme(url):
+        return "Write an address that begins with https://."
+    parts = urlsplit(url)
+    if parts.username or parts.password or parts.fragment:
+        return "Leave out the name, the password and the # part."
+    return ""
 
 
 def plain_address(address: IpAddress) -> IpAddress:

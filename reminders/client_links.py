@@ -13,7 +13,7 @@ from django.conf import settings
 
 from clients.messaging.law import add_months
 from clients.messaging.message_keys import derive_key
-from clients.messaging.public_address import leads_nowhere
+from clients.messaging.public_address import is_useless_on_paper
 from clients.models import Business, traits_of
 from reminders.models import ClientLink
 
@@ -37,9 +37,9 @@ class ClientPageAddress:
 
 def client_page_address(business: Business, key: str, channel: str) -> ClientPageAddress | None:
     """Of the message with this idempotency key; None where somebody speaks instead of writing, and
-    on paper while no client could open the address. (A mail would not leave then.)"""
+    on paper while no client could open the address."""
     traits = traits_of(channel)
-    if traits.is_spoken or (traits.is_by_post and leads_nowhere()):
+    if traits.is_spoken or is_useless_on_paper(channel):
         return None
     derived = derive_key(business, "client page", key)
     if traits.carries_html:

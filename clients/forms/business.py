@@ -8,13 +8,13 @@ from urllib.parse import urlsplit
 
 from babel.numbers import is_currency
 from django import forms
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import URLValidator
 
 from clients.forms.fields import CountryField, OneEmailField, textarea
 from clients.models import Business, LocalNormals, Property
 from clients.notation import countries, phones
+from clients.outward import mistake_of_outward_url
 
 MONTH_NAMES = (
     "January February March April May June July August September October November December".split()
@@ -136,13 +136,11 @@ def mistake_of_weather_source(text: str) -> str:
     filled = text.replace("{lat}", "44.65").replace("{lon}", "-63.57")
     try:
         WEATHER_ADDRESS(filled)
-        parts = urlsplit(filled)
+        mistake = mistake_of_outward_url(filled)
     except (ValidationError, ValueError):
         return "Write a whole address that begins with https://."
-    if parts.scheme != "https" and not settings.WEBHOOK_NETWORKS:
-        return "Write an address that begins with https://."
-    if parts.username or parts.password or parts.fragment:
-        return "Leave out the name, the password and the # part."
+    if mistake:
+        return mistake
     if "{" in f"{urlsplit(text).netloc}":
         return "The place cannot stand in the name of the machine."
     return ""

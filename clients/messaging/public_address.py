@@ -5,6 +5,8 @@ from urllib.parse import urlsplit
 
 from django.conf import settings
 
+from clients.models import traits_of
+
 LOCAL_ENDINGS = (".localhost", ".local", ".internal", ".lan", ".home.arpa")
 
 
@@ -21,10 +23,12 @@ def why_not_public(url: str) -> str:
     return ""
 
 
-def leads_nowhere() -> bool:
-    """Whether links of this program are worth nothing to a client; in the demo, which has no
-    clients, they are shown as they would be."""
-    return settings.BLOCK_UNREADY and bool(why_not_public(settings.BASE_URL))
+def is_useless_on_paper(channel: str) -> bool:
+    """Whether a message by this channel had better name no address of this program: printed, and no
+    client could open it. (A mail would not leave then.) The demo, which has no clients, shows them
+    as they would be."""
+    is_kept_back = settings.BLOCK_UNREADY and bool(channel) and traits_of(channel).is_by_post
+    return is_kept_back and bool(why_not_public(settings.BASE_URL))
 
 
 def is_local_host(host: str) -> bool:

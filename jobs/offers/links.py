@@ -6,8 +6,8 @@ import secrets
 from django.conf import settings
 
 from clients.messaging.message_keys import derive_key, token_hash
-from clients.messaging.public_address import leads_nowhere
-from clients.models import Business, is_primary_key, traits_of
+from clients.messaging.public_address import is_useless_on_paper
+from clients.models import Business, is_primary_key
 from jobs.models import StructureCheck
 
 __all__ = ["new_token", "offer_url", "report_by_token", "report_url", "token_hash"]
@@ -26,10 +26,6 @@ def offer_url(token: str, channel: str = "") -> str:
     """The address of the page on which the client looks at the offer and answers it; empty in a
     letter while no client could open it."""
     return "" if is_useless_on_paper(channel) else f"{settings.BASE_URL}/o/{token}/"
-
-
-def is_useless_on_paper(channel: str) -> bool:
-    return bool(channel) and traits_of(channel).is_by_post and leads_nowhere()
 
 
 def report_url(check: StructureCheck, channel: str = "") -> str:

@@ -8,13 +8,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from email.utils import parsedate_to_datetime
-from urllib.parse import urljoin, urlsplit
+from urllib.parse import urljoin
 
 import httpcore
 from django.conf import settings
 
 from clients.models import Business
-from clients.outward import OutwardBackend
+from clients.outward import OutwardBackend, has_safe_scheme
 from jobs.models import WeatherPosition
 from jobs.weather_ahead.spells import ForecastError
 
@@ -73,7 +73,8 @@ def ask_source(url: str, *, agent: str, last_modified: str) -> SourceAnswer:
     ends = time.monotonic() + ANSWER_SECONDS
     try:
         for _ in range(MAX_REDIRECTS + 1):
-            require_safe_scheme(url)
+            if not has_safe_scheme(url):
+                raise ForecastError("The address does not begin with https://.")
             answer = send_get(url, heads, ends)
             if answer.status not in REDIRECTS:
                 return read_answer(answer)
@@ -83,11 +84,6 @@ def ask_source(url: str, *, agent: str, last_modified: str) -> SourceAnswer:
     except (OSError, ValueError, httpcore.UnsupportedProtocol, zlib.error) as error:
         raise ForecastError(str(error) or type(error).__name__) from error
     raise ForecastError("It sends us on and on. Enter the address itself.")
-
-
-def require_safe_scheme(url: str) -> None:
-    if urlsplit(url).scheme != "https" and not settings.WEBHOOK_NETWORKS:
-        raise ForecastError("The address does not begin with https://.")
 
 
 def send_get(url: str, heads: Mapping[str, str], ends: float) -> RawAnswer:

@@ -1,9 +1,6 @@
 """The owner's pages of addresses that are told of what happens in the book."""
 
-from urllib.parse import urlsplit
-
 from django import forms
-from django.conf import settings
 from django.contrib import messages
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
@@ -12,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from clients.outward import mistake_of_outward_url
 from clients.pages import (
     FormPage,
     ListPage,
@@ -50,12 +48,10 @@ class WebhookForm(forms.ModelForm):
         return name
 
     def clean_url(self) -> str:
-        parts = urlsplit(self.cleaned_data["url"])
-        if parts.scheme != "https" and not settings.WEBHOOK_NETWORKS:
-            raise forms.ValidationError("Write an address that begins with https://.")
-        if parts.username or parts.password or parts.fragment:
-            raise forms.ValidationError("Leave out the name, the password and the # part.")
-        return str(self.cleaned_data["url"])
+        url = str(self.cleaned_data["url"])
+        if mistake := mistake_of_outward_url(url):
+            raise forms.ValidationError(mistake)
+        return url
 
 
 @require_GET

@@ -1,6 +1,6 @@
 """What a column of a list can be, and the names that people give such columns."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
@@ -13,89 +13,33 @@ class ListField:
     is_repeatable: bool = False  # several columns may tell it
 
 
-# Many lists in Canada are kept in French.
-FRENCH_HEADS = {
-    "client": (
-        "nom",
-        "nom du client",
-    ),
-    "first_name": ("prénom",),
-    "last_name": ("nom de famille",),
-    "company": ("entreprise",),
-    "phone": (
-        "téléphone",
-        "tél",
-    ),
-    "mobile": (
-        "cellulaire",
-        "portable",
-    ),
-    "address": ("adresse",),
-    "street": ("rue",),
-    "town": (
-        "ville",
-        "village",
-        "localité",
-    ),
-    "postcode": ("code postal",),
-    "deck": (
-        "terrasse",
-        "patio",
-    ),
-    "area": (
-        "grandeur",
-        "superficie",
-        "dimension",
-        "pi2",
-    ),
-    "species": (
-        "bois",
-        "essence",
-    ),
-    "done": (
-        "fait le",
-        "dernière fois",
-        "année",
-        "date des travaux",
-    ),
-    "kind": (
-        "travail",
-        "travaux",
-        "ouvrage",
-    ),
-    "product": (
-        "produit",
-        "teinture",
-        "huile",
-    ),
-    "colour": (
-        "couleur",
-        "teinte",
-    ),
-    "coats": ("couches",),
-    "price": (
-        "prix",
-        "montant",
-    ),
-    "invoice": (
-        "facture",
-        "no facture",
-    ),
-    "notes": (
-        "remarques",
-        "commentaires",
-    ),
-}
+# The heads at the end are French: many lists in Canada are kept so.
 LIST_FIELDS = [
     ListField(
         "client",
         "Client",
-        ("client", "name", "customer", "client name", "customer name", "full name", "owner", "who"),
+        (
+            "client",
+            "name",
+            "customer",
+            "client name",
+            "customer name",
+            "full name",
+            "owner",
+            "who",
+            *("nom", "nom du client"),
+        ),
     ),
-    ListField("first_name", "First name", ("first name", "first", "given name", "forename")),
-    ListField("last_name", "Last name", ("last name", "last", "surname", "family name")),
     ListField(
-        "company", "Company", ("company", "business", "organisation", "organization", "firm")
+        "first_name", "First name", ("first name", "first", "given name", "forename", "prénom")
+    ),
+    ListField(
+        "last_name", "Last name", ("last name", "last", "surname", "family name", "nom de famille")
+    ),
+    ListField(
+        "company",
+        "Company",
+        ("company", "business", "organisation", "organization", "firm", "entreprise"),
     ),
     ListField(
         "phone",
@@ -109,11 +53,14 @@ LIST_FIELDS = [
             "home phone",
             "contact",
             "number",
+            *("téléphone", "tél"),
         ),
         is_repeatable=True,
     ),
     ListField(
-        "mobile", "Mobile phone", ("mobile", "cell", "cell phone", "mobile phone", "cellular")
+        "mobile",
+        "Mobile phone",
+        ("mobile", "cell", "cell phone", "mobile phone", "cellular", *("cellulaire", "portable")),
     ),
     ListField(
         "email",
@@ -124,7 +71,16 @@ LIST_FIELDS = [
     ListField(
         "address",
         "Whole address",
-        ("address", "full address", "site address", "property", "site", "where", "location"),
+        (
+            "address",
+            "full address",
+            "site address",
+            "property",
+            "site",
+            "where",
+            "location",
+            "adresse",
+        ),
     ),
     ListField(
         "house_number",
@@ -135,19 +91,37 @@ LIST_FIELDS = [
         ),
     ),
     ListField(
-        "street", "Street", ("street", "street address", "address line 1", "road", "street name")
+        "street",
+        "Street",
+        ("street", "street address", "address line 1", "road", "street name", "rue"),
     ),
-    ListField("town", "Town", ("town", "city", "place", "community", "suburb", "area town")),
+    ListField(
+        "town",
+        "Town",
+        (
+            "town",
+            "city",
+            "place",
+            "community",
+            "suburb",
+            "area town",
+            *("ville", "village", "localité"),
+        ),
+    ),
     ListField(
         "region", "Province, state or region", ("region", "province", "state", "prov", "county")
     ),
     ListField(
-        "postcode", "Postal code", ("postcode", "postal code", "zip", "zip code", "post code")
+        "postcode",
+        "Postal code",
+        ("postcode", "postal code", "zip", "zip code", "post code", "code postal"),
     ),
     ListField("country", "Country", ("country",)),
     ListField("latitude", "Latitude", ("latitude", "lat")),
     ListField("longitude", "Longitude", ("longitude", "lon", "lng")),
-    ListField("deck", "Which deck", ("deck", "which deck", "deck name", "surface")),
+    ListField(
+        "deck", "Which deck", ("deck", "which deck", "deck name", "surface", *("terrasse", "patio"))
+    ),
     ListField(
         "area",
         "Size",
@@ -163,12 +137,22 @@ LIST_FIELDS = [
                 "footage",
                 "sf",
             ),
+            *("grandeur", "superficie", "dimension", "pi2"),
         ),
     ),
     ListField(
         "species",
         "Wood",
-        ("timber", "wood", "species", "wood type", "material", "lumber", "boards"),
+        (
+            "timber",
+            "wood",
+            "species",
+            "wood type",
+            "material",
+            "lumber",
+            "boards",
+            *("bois", "essence"),
+        ),
     ),
     ListField("texture", "Surface of the boards", ("texture",)),
     ListField("traffic", "How much it is walked on", ("traffic",)),
@@ -183,6 +167,7 @@ LIST_FIELDS = [
             *("date", "last done", "done", "when", "job date", "date done", "last coat", "year"),
             *("last coated", "last service", "last job", "finished", "completed", "invoice date"),
             *("date completed", "last visit", "last treated", "previous", "date of work", "yr"),
+            *("fait le", "dernière fois", "année", "date des travaux"),
         ),
         is_repeatable=True,
     ),
@@ -199,6 +184,7 @@ LIST_FIELDS = [
             "work done",
             "type of work",
             "type",
+            *("travail", "travaux", "ouvrage"),
         ),
     ),
     ListField(
@@ -207,14 +193,15 @@ LIST_FIELDS = [
         (
             *("product", "product used", "finish", "stain", "oil", "what used", "used", "sealer"),
             *("coating", "stain used", "product colour", "finish used", "stuff used"),
+            *("produit", "teinture", "huile"),
         ),
     ),
     ListField("maker", "Maker of the product", ("maker", "brand", "manufacturer")),
     ListField("product_kind", "Kind of product", ("product kind",)),
     ListField("finish_class", "Kind of finish", ("finish class",)),
-    ListField("colour", "Colour", ("colour", "color", "shade", "tint")),
+    ListField("colour", "Colour", ("colour", "color", "shade", "tint", *("couleur", "teinte"))),
     ListField("batch", "Batch", ("batch", "lot", "batch no", "batch number", "lot number")),
-    ListField("coats", "Coats", ("coats", "no of coats", "number of coats", "cts")),
+    ListField("coats", "Coats", ("coats", "no of coats", "number of coats", "cts", "couches")),
     ListField(
         "litres",
         "Amount of product",
@@ -239,6 +226,7 @@ LIST_FIELDS = [
             "line total",
             "fee",
             "$",
+            *("prix", "montant"),
         ),
     ),
     ListField("currency", "Currency", ("currency",)),
@@ -254,6 +242,7 @@ LIST_FIELDS = [
             "inv no",
             "document no",
             "doc no",
+            *("facture", "no facture"),
         ),
     ),
     ListField(
@@ -265,12 +254,20 @@ LIST_FIELDS = [
     ListField(
         "notes",
         "Notes",
-        ("notes", "note", "comments", "remarks", "comment", "history", "misc", "other", "info"),
+        (
+            "notes",
+            "note",
+            "comments",
+            "remarks",
+            "comment",
+            "history",
+            "misc",
+            "other",
+            "info",
+            *("remarques", "commentaires"),
+        ),
         is_repeatable=True,
     ),
-]
-LIST_FIELDS = [
-    replace(each, heads=(*each.heads, *FRENCH_HEADS.get(each.name, ()))) for each in LIST_FIELDS
 ]
 FIELDS_BY_NAME = {each.name: each for each in LIST_FIELDS}
 # Heads of columns that nothing here is read from.
