@@ -79,7 +79,7 @@ def test_a_job_for_a_known_deck_is_filled_in_from_last_time_and_a_second_click_a
 
     page = open_as("crew", f"/decks/{coat.job.deck.pk}/")
     page.get_by_role("link", name="Log a job").first.click()
-    assert "products as on" in page.locator("main").inner_text()
+    assert "products as last time" in page.locator("main").inner_text()
     assert page.get_by_label("Colour").first.input_value() == "Driftwood"
     page.get_by_role("button", name="Log this job").dblclick()
     page.get_by_role("heading", name="Clean and recoat", level=1).wait_for()

@@ -88,6 +88,7 @@ def known_deck() -> Deck:
         product=oil,
         job__deck__label="Back deck",
         job__deck__site__client__name="Ottilie Saltonby",
+        job__deck__site__street="2420 Cormorant Lane",
         job__finished_on=timezone.localdate() - timedelta(days=500),
         batch=BatchFactory(product=oil, code="TW-0030"),
     )

@@ -83,7 +83,5 @@ def test_the_page_says_before_the_work_that_a_deck_needs_a_strip(as_owner: Clien
     response = as_owner.get("/jobs/log/", {"deck": deck.pk})
 
     text = response.content.decode()
-    assert (
-        "8 coats lie on it since the last strip. It takes 2 full applications of stripper." in text
-    )
+    assert "8 coats lie on it. Take 2 full applications of stripper." in text
     assert response.context["page"].job["kind"].value() == "strip"
