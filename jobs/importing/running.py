@@ -208,7 +208,7 @@ class ImportRun:
             self.rows_done = store_progress(locked, units, outcomes, self.writer)
         self.rows += len(chunk.rows)
         if self.rows >= 2 * self.analyzed_at + ROWS_A_CHUNK:
-            analyze_tables()
+            analyze_grown_tables()
             self.analyzed_at = self.rows
         return True
 
@@ -331,10 +331,15 @@ def store_progress(
     return done
 
 
-def analyze_tables() -> None:
+def analyze_grown_tables() -> None:
     """A table that has grown tenfold is planned as if it had not, until this is said."""
     with connection.cursor() as cursor:
-        for table in ANALYZED_TABLES:
+        cursor.execute(
+            "SELECT relname FROM pg_stat_user_tables WHERE relname = ANY (%s)"
+            " AND n_mod_since_analyze > n_live_tup / 3",
+            [list(ANALYZED_TABLES)],
+        )
+        for (table,) in cursor.fetchall():
             cursor.execute(f"ANALYZE {table}")
 
 

@@ -1,8 +1,9 @@
 """Writing the words of the search once at the end of a bulk load, instead of row by row."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from django.db import connection, transaction
+from django.db.backends.utils import CursorWrapper
 
 MANY_CLIENTS = 1_000  # from here on the planner has to know how much was loaded
 
@@ -24,8 +25,12 @@ def refresh_search(client_ids: Collection[int] | None = None) -> None:
     with connection.cursor() as cursor:
         if numbers is not None and len(numbers) > MANY_CLIENTS:
             cursor.execute("SELECT search_analyze()")
-        cursor.execute("SELECT search_refresh(%s::bigint[])", [numbers])
-        cursor.execute("SET LOCAL restorer.search_later = 'off'")
+        write_words(cursor, numbers)
+
+
+def write_words(cursor: CursorWrapper, client_ids: Sequence[int] | None) -> None:
+    cursor.execute("SELECT search_refresh(%s::bigint[])", [client_ids])
+    cursor.execute("SET LOCAL restorer.search_later = 'off'")
 
 
 def note_unwritten(client_ids: Collection[int]) -> None:
@@ -48,6 +53,7 @@ def write_noted_words() -> int:
 
 @transaction.atomic
 def write_one_note() -> bool:
+    """What it names was stored before, and the tables have statistics since."""
     with connection.cursor() as cursor:
         # a note that a crash brings back is written once more
         cursor.execute("SET LOCAL synchronous_commit = off")
@@ -56,6 +62,6 @@ def write_one_note() -> bool:
             " ORDER BY id LIMIT 1 FOR UPDATE SKIP LOCKED) RETURNING client_ids"
         )
         found = cursor.fetchone()
-    if found:
-        refresh_search(found[0])
+        if found:
+            write_words(cursor, found[0])
     return bool(found)

@@ -57,14 +57,15 @@ class Outcome:
 
 
 class Keys:
-    """Keys of new rows, drawn from the sequence many at a time; none is lost between chunks."""
+    """Keys of new rows, drawn from the sequence `at_once`; none is lost between chunks."""
 
     def __init__(self) -> None:
         self.left: dict[type[Any], list[int]] = {}
+        self.at_once = 1
 
     def draw(self, model: type[Any]) -> int:
         if not self.left.get(model):
-            self.left[model] = next_keys(model, 1_000)[::-1]
+            self.left[model] = next_keys(model, self.at_once)[::-1]
         return self.left[model].pop()
 
 
@@ -100,6 +101,7 @@ class ChunkWriter:
             model: [] for model in (Client, ContactPoint, Property, Deck, Visit, Job)
         }
         self.changes = Changes()
+        self.keys.at_once = max(len(units), 1)
         self.known = KnownClients(self.answers)
         self.known.load(units)
         self.coats.start_chunk(units, self.known)

@@ -19,7 +19,8 @@ def next_keys(model: type[Model], count: int) -> list[int]:
         return []
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)",
+            "WITH keys AS MATERIALIZED (SELECT pg_get_serial_sequence(%s, 'id')::regclass AS name)"
+            " SELECT nextval(keys.name) FROM keys, generate_series(1, %s)",
             [model._meta.db_table, count],
         )
         return [key for (key,) in cursor.fetchall()]

@@ -118,9 +118,9 @@ class KnownClients:
         """Also by the names that an answer calls the same."""
         with connection.cursor() as cursor:
             cursor.execute(
-                "SELECT c.id, c.name FROM clients_client c WHERE c.archived_at IS NULL AND"
-                " (upper(c.name) = ANY (%s) OR c.id IN (SELECT p.client_id FROM"
-                " clients_contactpoint p WHERE p.normalized = ANY (%s)))",
+                "SELECT c.id, c.name FROM clients_client c WHERE c.archived_at IS NULL AND c.id IN"
+                " (SELECT n.id FROM clients_client n WHERE upper(n.name) = ANY (%s) UNION"
+                " SELECT p.client_id FROM clients_contactpoint p WHERE p.normalized = ANY (%s))",
                 [[name.upper() for name in names], list(points)],
             )
             slots = {pk: ClientSlot(pk, name_key(name)) for pk, name in cursor.fetchall()}
