@@ -1,10 +1,9 @@
 """What room each crew has on each day: its hours, what is booked, and why it does not go out."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import cast
+from typing import NamedTuple, cast
 
 from clients import display
 from clients.models import Business, Property
@@ -15,8 +14,7 @@ NO_HOURS = Decimal(0)
 StopLocation = tuple[str, float, float]  # town, latitude, longitude
 
 
-@dataclass(frozen=True)
-class CrewDayCapacity:
+class CrewDayCapacity(NamedTuple):
     """One crew on one day; hours are those of the whole crew together."""
 
     crew: Crew
@@ -78,22 +76,23 @@ def crew_day_capacities(
         public_holidays_between(places, first, last),
         days_off_between(first, last),
     )
+    rows = CrewDay.objects.filter(crew__in=crews, day__range=(first, last)).order_by()
     kept = {
-        (row.crew_id, row.day): row
-        for row in CrewDay.objects.filter(crew__in=crews, day__range=(first, last))
+        (crew, day): hours_open
+        for crew, day, hours_open in rows.values_list("crew_id", "day", "hours_open")
     }
     hours, spots = booked_hours_and_locations(crews, first, last, excluding)
     found: CrewDayCapacities = {}
     for crew in crews:
         for day in days:
-            row = kept.get((crew.pk, day))
-            found[crew.pk, day] = CrewDayCapacity(
+            key = (crew.pk, day)
+            found[key] = CrewDayCapacity(
                 crew,
                 day,
-                row.hours_open if row else crew.hours_a_day,
-                hours.get((crew.pk, day), NO_HOURS),
+                kept.get(key, crew.hours_a_day),
+                hours.get(key, NO_HOURS),
                 "" if day == forced_open_on else closed.why_not(crew, day),
-                tuple(spots.get((crew.pk, day), ())),
+                tuple(spots.get(key, ())),
             )
     return found
 

@@ -1,6 +1,6 @@
 """Writing the words of the search once at the end of a bulk load, instead of row by row."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 
 from django.db import connection, transaction
 from django.db.backends.utils import CursorWrapper
@@ -28,7 +28,7 @@ def refresh_search(client_ids: Collection[int] | None = None) -> None:
         write_words(cursor, numbers)
 
 
-def write_words(cursor: CursorWrapper, client_ids: Sequence[int] | None) -> None:
+def write_words(cursor: CursorWrapper, client_ids: list[int] | None) -> None:
     cursor.execute("SELECT search_refresh(%s::bigint[])", [client_ids])
     cursor.execute("SET LOCAL restorer.search_later = 'off'")
 

@@ -47,7 +47,7 @@ from reminders.forecasting import (
     ranked_reasons,
     visit_advice,
 )
-from reminders.models import Forecast, ForecastQuerySet, ReminderStep, Stop
+from reminders.models import Forecast, ForecastQuerySet, Stop
 from reminders.pacing import deck_prices
 from reminders.today.deck_status import (
     DECK_TABS,
@@ -323,7 +323,7 @@ def first_value(points: Sequence[ContactPointRow], *kinds: str) -> str:
 def first_way(reach: Reach, client: int, preferred: str, rule: StatusRule) -> ReachedBy:
     """The first way that is possible: the client's favourite, then those of the first step."""
     reasons: list[tuple[str, str]] = []
-    for channel in dict.fromkeys(filter(None, [preferred, *first_channels(rule.steps)])):
+    for channel in dict.fromkeys(filter(None, [preferred, *first_channels(rule)])):
         label = str(Channel(channel).label)
         if channel in reach.transports_down:
             continue
@@ -334,9 +334,9 @@ def first_way(reach: Reach, client: int, preferred: str, rule: StatusRule) -> Re
     return ReachedBy("", "No way", why_not_better(reasons))
 
 
-def first_channels(steps: Sequence[ReminderStep]) -> Sequence[str]:
+def first_channels(rule: StatusRule) -> Sequence[str]:
     """Of the first step in use."""
-    return next((step.channels for step in steps if step.is_on), [])
+    return rule.steps[0].channels if rule.steps else ()
 
 
 def why_not_better(reasons: Sequence[tuple[str, str]]) -> str:
