@@ -30,7 +30,7 @@ from jobs.actions.offers import (
     record_offer_event,
 )
 from jobs.models import Offer, OfferScope
-from jobs.offers import contract_places, current_terms, links
+from jobs.offers import contract_places, links, terms_to_keep
 from jobs.pdf import offer_pdf
 
 PREVIEW_TOKEN = "the-client-s-own-link"  # noqa: S105 - it opens nothing
@@ -80,7 +80,7 @@ def send_offer(*, offer: Offer, channel: str, by: User | None, now: datetime) ->
     row.state = State.OPEN
     row.token_hash = token_hash
     row.sent_at = now
-    row.terms = {} if row.original else current_terms(row.language)
+    row.terms = terms_to_keep(row)
     row.save(update_fields=["state", "token_hash", "sent_at", "terms"])
     written = compose_offer_text(row, route, token)
     outgoing = outbox.OutgoingMessage(

@@ -19,7 +19,7 @@ from jobs.models.job import (
 from jobs.models.list_import import ImportRow, ListImport
 from jobs.models.offer import Offer, OfferLine, OfferQuerySet, OfferScope, OfferTax
 from jobs.models.offer_event import OfferEvent
-from jobs.models.offer_terms import TERM_HEADINGS, OfferTerms
+from jobs.models.offer_terms import RIGHT_TO_CANCEL, TERM_HEADINGS, OfferTerms
 from jobs.models.price import Pack, PriceList, Rate, StockTin, Tax, TravelZone
 from jobs.models.product import Batch, CanCode, FinishClass, Product
 from jobs.models.search import SearchEntry, SearchWord, UnwrittenSearch
@@ -30,6 +30,7 @@ from jobs.models.worked_hours import MAX_HOURS, WorkedHours
 __all__ = [
     "GRADE_FIELDS",
     "MAX_HOURS",
+    "RIGHT_TO_CANCEL",
     "STRIP_ABOVE_COATS",
     "TERM_HEADINGS",
     "AppliedFinish",

@@ -11,10 +11,11 @@ TERM_HEADINGS = {
     "cancellation": _("If you cancel"),
     "insurance": _("Insurance and registration"),
 }
+RIGHT_TO_CANCEL = "right_to_cancel"  # a statement of its own, not one of the terms
 
 
-def term_field(label: str, help_text: str) -> "models.TextField[str, str]":
-    return models.TextField(label, blank=True, max_length=2_000, help_text=help_text)
+def term_field(label: str, help_text: str, max_length: int = 2_000) -> "models.TextField[str, str]":
+    return models.TextField(label, blank=True, max_length=max_length, help_text=help_text)
 
 
 class OfferTerms(models.Model):
@@ -25,6 +26,13 @@ class OfferTerms(models.Model):
     warranty = term_field("warranty", "What you stand for, how long, and what ends it.")
     cancellation = term_field("cancellation", "Until when, and what it costs.")
     insurance = term_field("insurance", "Insurer, policy and registration numbers.")
+    right_to_cancel = term_field(
+        "right to cancel, in the words of your province",
+        "If its law prescribes the words: the whole statement as the regulation has it, its heading"
+        " in the first line, your address where it wants one, and its form if it has one. It stands"
+        " on a page of its own, in the place of our words.",
+        8_000,
+    )
 
     class Meta:
         verbose_name_plural = "offer terms"
@@ -41,4 +49,5 @@ class OfferTerms(models.Model):
     @property
     def parts(self) -> dict[str, str]:
         """Part → its words, of those that have any."""
-        return {name: text for name in TERM_HEADINGS if (text := getattr(self, name).strip())}
+        names = [*TERM_HEADINGS, RIGHT_TO_CANCEL]
+        return {name: text for name in names if (text := getattr(self, name).strip())}

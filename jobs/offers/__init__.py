@@ -51,7 +51,7 @@ from jobs.offers.pricing import (
     with_tax_names,
 )
 from jobs.offers.pricing_inputs import DraftingContext, drafting_context, prices_from_list
-from jobs.offers.terms import current_terms
+from jobs.offers.terms import terms_to_keep
 from jobs.offers.waiting_cost import strip_scopes
 
 __all__ = [
@@ -79,7 +79,6 @@ __all__ = [
     "bookable_weeks",
     "build_offer_page",
     "contract_places",
-    "current_terms",
     "done_job_rows",
     "draft_offer",
     "drafted_line_row",
@@ -96,6 +95,7 @@ __all__ = [
     "prices_from_list",
     "rounded_line",
     "strip_scopes",
+    "terms_to_keep",
     "totals_of_lines",
     "week_text",
     "weeks_for_work",

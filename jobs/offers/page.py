@@ -21,7 +21,7 @@ from jobs import diary
 from jobs.forecast_summary import ForecastSummary, forecast_summary_by_deck
 from jobs.models import Booking, Crew, Defect, Offer, OfferEvent, OfferLine, OfferScope, Photo
 from jobs.offers.client_steps import client_steps
-from jobs.offers.terms import OfferTerm, deposit_of_offer, terms_of_offer
+from jobs.offers.terms import OfferTerm, deposit_of_offer, prescribed_right, terms_of_offer
 
 Event = OfferEvent.Kind
 State = Offer.State
@@ -145,6 +145,18 @@ class OfferPage:
     def right_to_withdraw(self) -> WithdrawalRight | None:
         """Of a consumer who accepts it here today, or did; None where the law gives none."""
         return offer_withdrawal_right(self.offer, today=self.today)
+
+    @cached_property
+    def statement(self) -> OfferTerm | None:
+        """The right to cancel in the words of the province of the business, for its clients there;
+        None where ours stand."""
+        right = self.right_to_withdraw
+        business = display.current_business()
+        own = ContractPlace(business.country, business.region).region_code
+        if right is None or not right.is_cancellation or not own:
+            return None
+        is_there = own in {place.region_code for place in contract_places(self.offer)}
+        return prescribed_right(self.offer) if is_there else None
 
     @property
     def is_distance_contract(self) -> bool:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from clients.notation import StrOrPromise, primary_language
-from jobs.models import TERM_HEADINGS, Offer, OfferTerms
+from jobs.models import RIGHT_TO_CANCEL, TERM_HEADINGS, Offer, OfferTerms
 from jobs.offers.pricing import cents
 
 HUNDRED = Decimal(100)
@@ -29,9 +29,30 @@ def terms_of_offer(offer: Offer) -> list[OfferTerm]:
     """As the client agrees to them, or agreed; a change order adds none of its own."""
     if offer.original_id:
         return []
-    is_draft = offer.state == Offer.State.DRAFT
-    kept = current_terms(offer.language) if is_draft else offer.terms
+    kept = kept_terms(offer)
     return [OfferTerm(TERM_HEADINGS[name], kept[name]) for name in TERM_HEADINGS if name in kept]
+
+
+def prescribed_right(offer: Offer) -> OfferTerm | None:
+    """The statement of the right to cancel as the owner has copied it from the law; None if they
+    have not."""
+    heading, _, words = kept_terms(offer).get(RIGHT_TO_CANCEL, "").partition("\n")
+    return OfferTerm(heading.strip(), words.strip()) if heading else None
+
+
+def kept_terms(offer: Offer) -> dict[str, str]:
+    if offer.state == Offer.State.DRAFT:
+        return terms_to_keep(offer)
+    kept: dict[str, str] = offer.terms
+    return kept
+
+
+def terms_to_keep(offer: Offer) -> dict[str, str]:
+    """What a draft will be sent with."""
+    current = current_terms(offer.language)
+    if offer.original_id:
+        return {name: text for name, text in current.items() if name == RIGHT_TO_CANCEL}
+    return current
 
 
 def deposit_of_offer(offer: Offer) -> Decimal:

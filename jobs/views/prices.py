@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from clients.display import format_day
 from clients.forms.business import MONTH_NAMES
+from clients.messaging.law import ContractPlace, WithdrawalRight, withdrawal_right
 from clients.messaging.texts import text_languages
 from clients.notation import supported_language
 from clients.pages import (
@@ -59,7 +60,9 @@ def edit_offer_terms(request: HttpRequest) -> HttpResponse:
     own = supported_language(business_of(request).locale)
     language = asked if asked in names else own
     row = OfferTerms.objects.filter(language=language).first() or OfferTerms(language=language)
-    form = OfferTermsForm(request.POST or None, instance=row)
+    right = right_at_home(request)
+    may_be_cancelled = right is not None and right.is_cancellation
+    form = OfferTermsForm(request.POST or None, instance=row, may_be_cancelled=may_be_cancelled)
     if request.method == "POST" and form.is_valid():
         actions.save_offer_terms(language=language, values=form.cleaned_data)
         messages.success(request, "Saved. Offers that were sent keep their words.")
@@ -73,7 +76,14 @@ def edit_offer_terms(request: HttpRequest) -> HttpResponse:
         cancel=overview,
     )
     context = {"form": form, "languages": sorted(names.items()), "language": language}
-    return render_form_page(request, around, **context)
+    return render_form_page(request, around, right=right, **context)
+
+
+def right_at_home(request: HttpRequest) -> WithdrawalRight | None:
+    """What a client in the region of the business may take back."""
+    business = business_of(request)
+    home = ContractPlace(business.country, business.region)
+    return withdrawal_right([home], on=business_today(request))
 
 
 @office_required

@@ -3,18 +3,21 @@
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from decimal import Decimal
+from io import BytesIO
 from typing import Any
 
 import pytest
 from django.db import IntegrityError
 from django.test import Client as Browser
 from freezegun import freeze_time
+from pypdf import PdfReader
 
-from clients.models import User
+from clients.models import Business, User
 from jobs.actions.offer_sending import send_offer
 from jobs.forms.offers import OfferForm
 from jobs.models import Offer, OfferTerms
-from jobs.offers import build_offer_page
+from jobs.offers import build_offer_page, terms_to_keep
+from jobs.pdf import offer_pdf
 from tests.factories import (
     ConsentFactory,
     EmailFactory,
@@ -120,3 +123,64 @@ def test_the_owner_writes_them_by_language(as_user: SignIn, owner: User) -> None
     assert OfferTerms.objects.get().parts == {"insurance": "Police 4-17."}
     assert "Police 4-17." in page_of(browser, "/settings/prices/terms/?language=fr")
     assert "Police 4-17." not in page_of(browser, "/settings/prices/terms/?language=en")
+
+
+STATEMENT = "Right to cancel\nTen days, as the regulation has it.\nTo: 4 Tern Wharf"
+
+
+def test_a_prescribed_statement_stands_in_the_place_of_ours_in_the_own_province_alone(
+    business: Any, as_user: SignIn, owner: User
+) -> None:
+    """AR 191/99 s. 3(1)(a): the statement holds the words of the schedule; Quebec's is a document
+    of its own (P-40.1, r. 3, s. 50.2). The words here are no province's."""
+    as_user(owner).post("/settings/prices/terms/?language=en", {"right_to_cancel": STATEMENT})
+    offer, url = sent_offer(terms=OfferTerms.objects.get().parts)
+    at_home, reader = page_of(Browser(), url), PdfReader(BytesIO(offer_pdf(offer)))
+    offer.site.region = "Alberta"
+    offer.site.save()
+    abroad = page_of(Browser(), url)
+
+    assert "Ten days, as the regulation has it." in at_home
+    assert "until 10 days after you have your copy" not in at_home
+    last = reader.pages[-1].extract_text()
+    assert last.index("Right to cancel") < last.index("4 Tern Wharf")
+    assert "Signature" not in last
+    assert "Terms" not in last
+    assert f"Your right to cancel page {len(reader.pages)}" in " ".join(
+        reader.pages[0].extract_text().split()
+    )
+    assert "Ten days, as the regulation has it." not in abroad
+    assert "until 10 days after you have your copy" in abroad
+
+
+def test_a_change_order_keeps_the_statement_and_no_other_terms(terms: OfferTerms) -> None:
+    terms.right_to_cancel = STATEMENT
+    terms.save()
+    change = OfferFactory(original=OfferFactory())
+
+    assert terms_to_keep(change) == {"right_to_cancel": STATEMENT}
+    assert terms_to_keep(OfferFactory()) == terms.parts
+
+
+@pytest.mark.parametrize(
+    ("country", "region", "asked", "warned"),
+    [
+        ("CA", "Alberta", True, True),
+        ("CA", "Nova Scotia", True, False),
+        ("DE", "Hamburg", False, False),
+    ],
+)
+def test_the_statement_is_asked_for_where_the_law_gives_the_right(
+    business: Business,
+    as_user: SignIn,
+    owner: User,
+    country: str,
+    region: str,
+    asked: bool,
+    warned: bool,
+) -> None:
+    Business.objects.update(country=country, region=region)
+    page = page_of(as_user(owner), "/settings/prices/terms/")
+
+    assert ("right_to_cancel" in page) == asked
+    assert ("Copy them from the regulation" in page) == warned

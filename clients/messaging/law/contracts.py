@@ -24,8 +24,14 @@ class ContractPlace(NamedTuple):
         if not self.country:
             return
         yield from filter(None, [country_group(self.country), self.country])
-        if code := region_code(HolidayPlace(self.country, self.region)):
-            yield f"{self.country}-{code}"
+        if self.region_code:
+            yield self.region_code
+
+    @property
+    def region_code(self) -> str:
+        """By ISO 3166-2, as “CA-NS”; empty where it is not known."""
+        code = region_code(HolidayPlace(self.country, self.region))
+        return f"{self.country}-{code}" if code else ""
 
 
 @dataclass(frozen=True)
@@ -36,6 +42,7 @@ class WithdrawalRight:
     pay, work before the end needs an express request, and work that is done ends it), or
     `cancellation`, of one that is made away from a shop (nothing ends it before its time).
     `function`: the page itself must offer it. `refund_days`: to pay back what was paid.
+    `is_prescribed`: the law has words of its own for it, which stand on the contract.
     """
 
     jurisdiction: str
@@ -49,6 +56,7 @@ class WithdrawalRight:
     source: str
     checked_on: date
     certainty: str
+    is_prescribed: bool = False
 
     @property
     def is_cancellation(self) -> bool:
