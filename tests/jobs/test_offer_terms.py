@@ -131,8 +131,8 @@ STATEMENT = "Right to cancel\nTen days, as the regulation has it.\nTo: 4 Tern Wh
 def test_a_prescribed_statement_stands_in_the_place_of_ours_in_the_own_province_alone(
     business: Any, as_user: SignIn, owner: User
 ) -> None:
-    """AR 191/99 s. 3(1)(a): the statement holds the words of the schedule; Quebec's is a document
-    of its own (P-40.1, r. 3, s. 50.2). The words here are no province's."""
+    """AR 191/99 s. 3(1)(a) and NLR 56/12 s. 2(1)(a): the statement holds the words of the schedule;
+    Quebec's is a document of its own (P-40.1, r. 3, s. 50.2). The words here are no province's."""
     as_user(owner).post("/settings/prices/terms/?language=en", {"right_to_cancel": STATEMENT})
     offer, url = sent_offer(terms=OfferTerms.objects.get().parts)
     at_home, reader = page_of(Browser(), url), PdfReader(BytesIO(offer_pdf(offer)))
@@ -166,7 +166,7 @@ def test_a_change_order_keeps_the_statement_and_no_other_terms(terms: OfferTerms
     ("country", "region", "asked", "warned"),
     [
         ("CA", "Alberta", True, True),
-        ("CA", "Nova Scotia", True, False),
+        ("CA", "Ontario", True, False),
         ("DE", "Hamburg", False, False),
     ],
 )
