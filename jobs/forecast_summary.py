@@ -3,7 +3,7 @@
 The forecast is in an app above, which may not be imported here: the settings name its function.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Protocol
@@ -17,15 +17,15 @@ from clients.models import Property
 
 @dataclass(frozen=True)
 class ForecastSummary:
-    """The window of the coat that is on a deck now, and its wear curve drawn as SVG without a style
-    of its own."""
+    """The window of the coat that is on a deck now; `picture` draws its wear curve as SVG without a
+    style of its own."""
 
     coat_on: date
     window_opens_on: date
     due_on: date
     late_on: date
     chance_worn: float
-    picture: str
+    picture: Callable[[], str]
 
 
 class ForecastProvider(Protocol):

@@ -10,10 +10,12 @@ import logging
 import uuid
 from collections.abc import Callable, Iterable
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import PurePosixPath
 
 from django.core.files.base import ContentFile, File
 from django.core.files.storage import default_storage
+from django.db import transaction
 from PIL import Image
 
 from jobs.pictures import (
@@ -93,6 +95,11 @@ def stored_thumbnail(name: str, folder: str = "small") -> bytes:
         made = make_thumbnail(stored, THUMBNAILS[folder])
     keep_thumbnail(small, made)
     return made
+
+
+def keep_small_copy(name: str) -> None:
+    """As soon as the picture is safe, so that no page and no paper waits for it."""
+    transaction.on_commit(partial(stored_thumbnail, name), robust=True)
 
 
 def keep_thumbnail(small: str, made: bytes) -> None:

@@ -26,12 +26,9 @@ def finish_tags(document: Any, pdf: Any) -> None:
     build_id_tree(root, [element for element, _ in elements])
 
 
-# What `write_pdf` is given.
-PDF_OPTIONS: dict[str, Any] = {
-    "pdf_variant": "pdf/ua-1",
-    "custom_metadata": False,
-    "finisher": finish_tags,
-}
+# What `render` and `write_pdf` are given.
+TAGGED: dict[str, Any] = {"pdf_variant": "pdf/ua-1", "custom_metadata": False}
+PDF_OPTIONS: dict[str, Any] = {**TAGGED, "finisher": finish_tags}
 
 
 def walk_structure(

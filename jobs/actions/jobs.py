@@ -29,7 +29,7 @@ from jobs.models import (
     WorkedHours,
 )
 from jobs.partial_dates import EARLIEST_JOB_DAY
-from jobs.photos import NormalizedPhoto, delete_photo_files
+from jobs.photos import NormalizedPhoto, delete_photo_files, keep_small_copy
 
 
 class JobError(ValueError):
@@ -168,10 +168,13 @@ def attach_photos(to: Job | Defect, files: Sequence[NormalizedPhoto], **facts: A
     without a row are left, never rows without a file."""
     there = set(to.photos.values_list("content_hash", flat=True))
     new = {file.content_hash: file for file in files if file.content_hash not in there}
-    return [
+    made = [
         to.photos.create(image=file, content_hash=content_hash, **facts)
         for content_hash, file in new.items()
     ]
+    for photo in made:
+        keep_small_copy(photo.image.name or "")
+    return made
 
 
 @transaction.atomic

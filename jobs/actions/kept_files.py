@@ -10,7 +10,7 @@ from clients.actions.saving import lock_row, lock_until_commit, save_if_changed
 from clients.models import Deck
 from jobs.kept_files import CheckedPdf, KeptFile
 from jobs.models import Document, Photo, Product
-from jobs.photos import delete_photo_files
+from jobs.photos import delete_photo_files, keep_small_copy
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def keep_document(
 
 
 def keep_photo(deck: Deck, file: KeptFile, new: FilesInput, now: datetime) -> Photo:
-    return Photo.objects.create(
+    photo = Photo.objects.create(
         deck=deck,
         image=file,
         moment=new.moment,
@@ -87,6 +87,8 @@ def keep_photo(deck: Deck, file: KeptFile, new: FilesInput, now: datetime) -> Ph
         taken_on=new.taken_on or now.date(),
         created_at=now,
     )
+    keep_small_copy(photo.image.name or "")
+    return photo
 
 
 @transaction.atomic

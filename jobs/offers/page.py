@@ -141,7 +141,7 @@ class OfferPage:
     def is_open(self) -> bool:
         return self.state == State.OPEN
 
-    @property
+    @cached_property
     def right_to_withdraw(self) -> WithdrawalRight | None:
         """Of a consumer who accepts it here today, or did; None where the law gives none."""
         return offer_withdrawal_right(self.offer, today=self.today)

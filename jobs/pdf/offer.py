@@ -22,7 +22,13 @@ def offer_pdf(offer: Offer, *, url: str = "", is_detailed: bool = False) -> byte
     with display.override_business(business), display.in_client_language(offer.language):
         context = offer_pdf_context(offer, business, url) | {"is_detailed": is_detailed}
         photos = {part.photo.pk: part.photo for part in context["page"].decks if part.photo}
-        return rendering.render_paper(OFFER_PDF_TEMPLATE, context, business=business, photos=photos)
+        return rendering.render_paper(
+            OFFER_PDF_TEMPLATE,
+            context,
+            business=business,
+            photos=photos,
+            pointed_at="right-to-cancel",
+        )
 
 
 def offer_pdf_context(offer: Offer, business: Business, url: str) -> dict[str, Any]:

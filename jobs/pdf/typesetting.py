@@ -10,6 +10,7 @@ from threading import local
 
 from django.template.loader import render_to_string
 from weasyprint import CSS, HTML
+from weasyprint.document import Document
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcherResponse
 
@@ -18,7 +19,7 @@ from clients.printing import paper_logo, paper_size, pdf_tagging
 from jobs.models import Photo
 from jobs.photos import stored_thumbnail
 
-DRAWING_URL = "data:image/svg+xml;base64,"
+DRAWING_URL = re.compile(r"data:(image/(?:svg\+xml|png));base64,(.*)")
 PHOTO_URL = re.compile(r"photo:///([0-9]+)")
 _thread = local()
 
@@ -31,9 +32,9 @@ class PhotoFetcher(paper_logo.LogoFetcher):
         self.photos = photos
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
-        if url.startswith(DRAWING_URL):
-            markup = b64decode(url.removeprefix(DRAWING_URL))
-            return URLFetcherResponse(url, markup, {"Content-Type": "image/svg+xml"})
+        if drawing := DRAWING_URL.fullmatch(url):
+            kind, content = drawing.groups()
+            return URLFetcherResponse(url, b64decode(content), {"Content-Type": kind})
         found = PHOTO_URL.fullmatch(url)
         if not found or int(found[1]) not in self.photos:
             return super().fetch(url, headers)
@@ -54,12 +55,21 @@ def paper_stylesheet(size: str) -> CSS:
     return CSS(string=render_to_string("jobs/pdf/paper.css", {"paper": size}))
 
 
-def typeset_paper(markup: str, *, business: Business, photos: Mapping[int, Photo]) -> bytes:
+def typeset_paper(markup: str, *, business: Business, photos: Mapping[int, Photo]) -> Document:
     """The markup on the paper of the business's country."""
     page = HTML(string=markup, url_fetcher=PhotoFetcher(business.logo_content, photos))
-    written: bytes = page.write_pdf(
+    return page.render(
         stylesheets=[paper_stylesheet(paper_size(business.country))],
         font_config=font_configuration(),
-        **pdf_tagging.PDF_OPTIONS,
+        **pdf_tagging.TAGGED,
     )
+
+
+def stands_behind_front(paper: Document, name: str) -> bool:
+    """Whether what bears this `id` stands on another page than the first."""
+    return any(name in page.anchors for page in paper.pages[1:])
+
+
+def write_paper(paper: Document) -> bytes:
+    written: bytes = paper.write_pdf(finisher=pdf_tagging.finish_tags, **pdf_tagging.TAGGED)
     return written

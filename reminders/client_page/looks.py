@@ -12,6 +12,7 @@ from clients import display
 from clients.models import Business, Deck
 from jobs.actions import record_visit
 from jobs.models import Photo, Visit
+from jobs.photos import keep_small_copy
 from reminders.client_page.answers import add_answer_to_do, keep_answer, open_link
 from reminders.client_page.page import Kind
 from reminders.models import ClientAnswer, ClientLink, Forecast
@@ -75,9 +76,10 @@ def record_client_look(
     }
     record_visit(deck=deck, visited_on=day, findings=findings, by=None, now=now)
     if look.photo:
-        Photo.objects.create(
+        photo = Photo.objects.create(
             deck=deck, moment=Photo.Moment.FOUND, image=look.photo, taken_on=day, created_at=now
         )
+        keep_small_copy(photo.image.name or "")
     words = f"{row.message.client.name} looked at {deck}: {look.words}."
     moved = f"Due {display.format_month(due_before)} before, now " if due_before else "Now due "
     due_on = due_day(deck)

@@ -3,6 +3,7 @@ the window, and the curve as a drawing."""
 
 from collections.abc import Collection
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django.db.models import QuerySet
@@ -53,7 +54,7 @@ def forecast_summary(row: Forecast, today: date) -> ForecastSummary:
         due_on=row.due_on,
         late_on=row.late_on,
         chance_worn=row.chance_worn,
-        picture=wear_curve_svg(row, today),
+        picture=partial(wear_curve_svg, row, today),
     )
 
 

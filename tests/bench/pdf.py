@@ -18,6 +18,7 @@ from clients.models import Business, Deck
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax, Photo, PriceList, Product
 from jobs.pdf import offer_pdf
 from jobs.pdf.offer import OFFER_PDF_TEMPLATE, offer_pdf_context
+from jobs.photos import keep_small_copy
 from jobs.pictures import encode_jpeg
 from reminders.actions import refresh_forecasts
 from tests.bench.timing import time_in_turn
@@ -126,9 +127,10 @@ def make_bench_offer(
     )
     OfferTax.objects.create(offer=offer, name="HST", percent=15, base=net, amount=tax)
     blotches = Image.effect_noise((160, 120), 40 + number % 20).resize((1600, 1200)).convert("RGB")
-    Photo.objects.create(
+    photo = Photo.objects.create(
         deck=deck, image=ContentFile(encode_jpeg(blotches), name="deck.jpg"), taken_on=today
     )
+    keep_small_copy(photo.image.name or "")
     return offer
 
 

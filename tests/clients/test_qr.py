@@ -2,10 +2,13 @@
 the drawing."""
 
 import hashlib
+from base64 import b64decode
+from io import BytesIO
 
 import numpy as np
 import pytest
 from django.template import Context, Template
+from PIL import Image
 
 from clients import qr
 
@@ -62,4 +65,14 @@ def test_the_drawing_has_a_name_and_a_quiet_zone_of_four_modules() -> None:
 
     assert "<title>Code &amp; link</title>" in drawing
     assert 'viewBox="0 0 41 41"' in drawing
-    assert "M4 4h7v1h-7z" in drawing
+    assert "M4 4.5h7" in drawing
+
+
+def test_the_picture_for_paper_has_the_same_modules() -> None:
+    kind, _, content = qr.qr_png(LINK).partition(",")
+    picture = np.array(Image.open(BytesIO(b64decode(content))).convert("L")) < 128
+    middle = qr.PIXELS_A_MODULE // 2
+    grid = picture[middle :: qr.PIXELS_A_MODULE, middle :: qr.PIXELS_A_MODULE]
+
+    assert kind == "data:image/png;base64"
+    assert (grid == np.pad(modules(LINK), qr.QUIET_ZONE)).all()
