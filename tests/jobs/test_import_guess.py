@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
-from clients.models import Business, Deck, Place, Property
+from clients.models import Business, ContactPoint, Deck, Place, Property
 from jobs.models import CoatApplied, Job
 from tests.jobs import old_lists
 from tests.jobs.towns import add_towns
@@ -104,19 +104,75 @@ def test_wood_finish_and_coats_are_read_where_only_the_names_of_deck_and_work_te
     assert ("timber", "cedar", "Western red cedar") in asked  # it may be white cedar
     assert ("classes", "Solid stain", "Solid stain or paint (film)") in asked
     assert dict(Deck.objects.values_list("label", "species")) == {
-        "cedar back deck": "red_cedar",
-        "ipe": "ipe",
+        "Back deck": "red_cedar",
+        "Ipe deck": "ipe",
         "front porch": "unknown",
-        "Larch": "larch",
+        "Larch deck": "larch",
     }
     coats = CoatApplied.objects.order_by("job__finished_on")
     columns = ("job__deck__label", "product__name", "product__finish_class", "colour", "coats")
     assert list(coats.values_list(*columns)) == [
-        ("cedar back deck", "Deck oil", "penetrating_oil", "Walnut", 2),
-        ("cedar back deck", None, None, "", 1),
-        ("ipe", "Solid stain", "solid_film", "", 2),
+        ("Back deck", "Deck oil", "penetrating_oil", "Walnut", 2),
+        ("Back deck", None, None, "", 1),
+        ("Ipe deck", "Solid stain", "solid_film", "", 2),
         ("front porch", "Semi-transparent stain", "semitransparent", "", None),
     ]
+
+
+# As a small office keeps it: the product among the notes, several years in one cell.
+CUSTOMERS = """Deck customers 2021-2025,,,,,,
+Surname,First,Cell,Address,Deck,Last oiled,What we used / notes
+Hartwell,Bea,902-555-0131,"14 Spruce Rd, Chester","16x20 cedar",June 2023,"Tidewood Clear 2 coats, gate code on file"
+Greaves,Tom & Sue,(902) 555 0132,3 Shore Dr Mahone Bay NS B0J 2E0,back 12 x 14 PT,2024-05-11,Sealskin Tint walnut 1 ct
+Windrush,Thea,902.555.0133 (work 902-555-0134),22 Pine Hill Lunenburg,approx 300 sf ipe + stairs,fall '22,Tidewood Deck Oil - 3.5 gal
+Marrow,Una,,RR#2 Bridgewater,,"2019, 2021, 2023",strip 2019 then recoats
+Saltonby,H,902-555-0135,15 Shore Dr. Mahone Bay,front verandah 8x30 spruce,last yr,Harbour Solid white (peeling)
+Quill,Jan,902-555-0136,"7 Cove Ln, Liverpool",24m2,15-Sep-2025,2x Tidewood Deck Oil driftwood $780
+Ferris,A,902-555-0137,9 Hill St Lunenburg,200,?,never did it - quote only
+"""  # noqa: E501
+
+
+def test_what_was_used_is_told_from_what_was_noted_beside_it(tmp_path: Path) -> None:
+    path = tmp_path / "customers.csv"
+    path.write_text(CUSTOMERS)
+
+    found = guess(path)
+
+    tells = {each["column"]: each["tells"] for each in found[0]["columns"]}
+    assert (tells["Last oiled"], tells["What we used / notes"]) == ("done", "product")
+    assert (found[0]["ready"], found[0]["to_complete"]) == (6, 1)  # “last yr” is asked about
+    columns = ("deck__label", "kind", "finished_on__year", "coats_applied__product__name", "amount")
+    assert sorted(Job.objects.values_list(*columns), key=str) == [
+        ("Back deck", "recoat", 2024, "Sealskin Tint", None),
+        ("Cedar deck", "recoat", 2023, "Tidewood Clear", None),
+        ("Deck", "recoat", 2021, None, None),
+        ("Deck", "recoat", 2023, None, None),
+        ("Deck", "recoat", 2025, "Tidewood Deck Oil", 780),
+        ("Deck", "strip", 2019, None, None),
+        ("Ipe deck", "recoat", 2022, "Tidewood Deck Oil", None),
+    ]
+    assert "gate code on file" in Job.objects.get(deck__label="Cedar deck").notes
+    assert "quote only" in Deck.objects.get(site__street="9 Hill St").notes
+    phones = ContactPoint.objects.filter(client__name="Thea Windrush").order_by("value")
+    assert [each.kind for each in phones] == ["mobile", "phone"]
+
+
+def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "two.csv"
+    path.write_text(
+        "Client,Address,Deck,Work,Date\n"
+        'Orla Pemberly,"12 Sandpiper Lane, Lunenburg",cedar 26 m2,Recoat,2024-06-01\n'
+        'Orla Pemberly,"12 Sandpiper Lane, Lunenburg",cedar 10 m2,Recoat,2024-06-01\n'
+    )
+    guess(path)
+    first = list(Deck.objects.order_by("label").values_list("label", "area_m2"))
+    guess(path)
+
+    assert first == [("Cedar deck", 26), ("Cedar deck 2", 10)]
+    assert list(Deck.objects.order_by("label").values_list("label", "area_m2")) == first
+    assert Job.objects.count() == 2
 
 
 def test_a_row_below_of_another_place_or_size_is_another_deck(tmp_path: Path) -> None:
@@ -155,14 +211,14 @@ def test_a_column_a_year_tells_one_job_a_year(tmp_path: Path) -> None:
     assert [each["rows"] for each in found[0]["doubts"] if each["doubt"] == "kinds"] == [3]
     jobs = Job.objects.order_by("deck__label", "finished_on")
     assert [(job.deck.label, job.kind, job.span.edtf()) for job in jobs] == [
-        ("cedar 26 m2", "strip", "2021"),
-        ("cedar 26 m2", "recoat", "2023"),
-        ("cedar 26 m2", "recoat", "2025"),
+        ("Cedar deck", "strip", "2021"),
+        ("Cedar deck", "recoat", "2023"),
+        ("Cedar deck", "recoat", "2025"),
+        *[("Ipe deck", "recoat", str(year)) for year in range(2021, 2026)],
         ("front porch", "recoat", "2023"),
         ("front porch", "recoat", "2025-06"),
-        *[("ipe", "recoat", str(year)) for year in range(2021, 2026)],
     ]
-    assert Deck.objects.get(label="cedar 26 m2").area_m2 == 26
+    assert Deck.objects.get(label="Cedar deck").area_m2 == 26
 
 
 def test_a_house_number_in_a_column_of_its_own_belongs_to_the_street(tmp_path: Path) -> None:

@@ -18,11 +18,13 @@ from jobs.importing.cells.contacts import (
     read_phones,
 )
 from jobs.importing.cells.finishes import (
+    AMOUNTS,
     COLOUR_WORDS,
     FinishRead,
     finish_class_of,
     finish_in_work,
     group_spellings,
+    is_colour_word,
     product_kind_of,
     read_finish,
     spelling_score,
@@ -38,11 +40,18 @@ from jobs.importing.cells.numbers import (
     size_in_words,
 )
 from jobs.importing.cells.problems import UnreadableCell
-from jobs.importing.cells.spans import Calendar, order_evidence, read_span, short_date
-from jobs.importing.cells.timber import TimberRead, names_timber, read_timber, timber_word
+from jobs.importing.cells.spans import Calendar, order_evidence, read_span, read_spans, short_date
+from jobs.importing.cells.timber import (
+    TimberRead,
+    deck_name,
+    names_timber,
+    read_timber,
+    timber_word,
+)
 from jobs.importing.cells.work import PLANS, PastWork, coats_within, read_kind, read_past_work
 
 __all__ = [
+    "AMOUNTS",
     "COLOUR_WORDS",
     "EMAIL_LIKE",
     "PLANS",
@@ -57,10 +66,12 @@ __all__ = [
     "UnreadableCell",
     "area_code_of",
     "coats_within",
+    "deck_name",
     "finish_class_of",
     "finish_in_work",
     "group_spellings",
     "is_blank",
+    "is_colour_word",
     "name_key",
     "names_timber",
     "needs_area_code",
@@ -78,6 +89,7 @@ __all__ = [
     "read_past_work",
     "read_phones",
     "read_span",
+    "read_spans",
     "read_timber",
     "region_key",
     "short_date",

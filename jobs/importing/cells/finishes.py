@@ -69,7 +69,7 @@ CLASS_WORDS = {
     "clear_film": r"varnish|polyurethane|urethane|spar|clear ?coat",
     "repellent_preservative": r"preserv\w*|wood ?guard",
     "clear_repellent": (
-        r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|clear (?:guard|seal\w*)|siloxane"
+        r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|clear (?:guard|seal\w*)|siloxane|\bclear$"
     ),
     "tinted": r"tint\w*|toner|toned",
     "penetrating_oil": r"oil|penetrat\w*",
@@ -116,12 +116,13 @@ class SpellingGroup:
 def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     """“Tidewood oil - slate (2 cts)” → Tidewood oil, Slate. `colours` are those of the book."""
     text = AMOUNTS.sub(" ", text)
-    known = COLOUR_WORDS | {colour.casefold() for colour in colours}
     words = re.findall(r"[^\s,;/()–]+", re.sub(r"\s-\s|-(?=\s)|(?<=\s)-", " , ", text))
     words = [word.strip(".:\"'?") for word in words if word.strip(".:\"'-&+?")]
     at = len(words)
-    while at > 1 and is_colour(words[at - 1], known):
+    while at > 1 and is_colour_word(words[at - 1], colours):
         at -= 1
+    if at == 1 and [word.casefold() for word in words[1:]] == ["clear"]:
+        at = 2  # “Tidewood Clear” is no Tidewood of a colour
     name = words[:at]
     colour = words[at:]
     if len(name) == 1 and colour and name[0].casefold() in {"in", "the"}:
@@ -140,9 +141,10 @@ def finish_in_work(text: str) -> FinishRead:
     return FinishRead(name, last.capitalize() if name and is_a_colour else "")
 
 
-def is_colour(word: str, known: Collection[str]) -> bool:
+def is_colour_word(word: str, colours: Collection[str] = ()) -> bool:
+    """`colours` are those of the book."""
     folded = strip_accents(word).casefold()
-    return folded in known or folded in COLOUR_BEGINNINGS
+    return folded in COLOUR_WORDS or folded in COLOUR_BEGINNINGS or folded in colours
 
 
 def finish_key(name: str) -> str:

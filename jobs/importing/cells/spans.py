@@ -28,6 +28,9 @@ SEASONS = {"spring": SPRING, "summer": SUMMER, "autumn": AUTUMN, "fall": AUTUMN,
 SEASONS |= {"printemps": SPRING, "été": SUMMER, "automne": AUTUMN, "hiver": WINTER}
 PARTS = {"early": 0, "beginning": 0, "start": 0, "mid": 1, "middle": 1, "late": 2, "end": 2}
 SHORT_DATE = re.compile(r"(?<![\d-])(\d{1,2})[-/.](\d{1,2})[-/.]'?(?:\d{4}|\d{2})\b")
+# A comma before a year may stand within one date: “June 14, 2023”.
+BETWEEN_DATES = re.compile(r"\s*(?:[;&+\n]|,(?!\s*\d{4}$)|\band\b)\s*")
+BETWEEN_YEARS = re.compile(r"\s*(?:[;,&+/\n]|\band\b)\s*")
 ABOUT = re.compile(r"\b(?:c|ca|circa|about|approx|around|abt|maybe|sometime|in|of|the)\b\.?|[~?≈]")
 YEAR = r"(?:'|’)?(\d{4}|\d{2})(?:ish)?"
 
@@ -69,6 +72,22 @@ def read_span(text: str, calendar: Calendar) -> DaySpan:
     if span.first > calendar.today:
         raise UnreadableCell(f"“{text}” is in the future. Write the day the work was finished.")
     return DaySpan(max(span.first, EARLIEST_JOB_DAY), min(span.last, calendar.today))
+
+
+@lru_cache(maxsize=10_000)
+def read_spans(text: str, calendar: Calendar) -> tuple[DaySpan, ...]:
+    """One date, or several in one cell: “2019, 2021 & June 2023”. Raises UnreadableCell."""
+    try:
+        return (read_span(text, calendar),)
+    except UnreadableCell as error:
+        for between in (BETWEEN_DATES, BETWEEN_YEARS):
+            parts = [part for part in between.split(text) if part]
+            try:
+                if len(parts) > 1:
+                    return tuple(read_span(part, calendar) for part in parts)
+            except UnreadableCell:
+                continue
+        raise error
 
 
 def find_span(text: str, calendar: Calendar) -> DaySpan | None:

@@ -12,9 +12,11 @@ from jobs.importing.guessing.year_columns import YEAR_COLUMN
 
 NAME_WEIGHT = 0.65
 LEAST_SCORE = 0.4
+NAMED = 0.6  # a head that holds a name of the field among other words
 # Cells that cannot be anything else: a head without such cells is not believed.
 MUST_FIT = {"email", "phone", "mobile", "done", "area", "price", "postcode"}
 HEADLESS_FACTOR = 0.85  # a column told by its cells alone is less sure
+PRODUCT_SHARE = 0.4  # of the cells: under a head that speaks of products and notes
 TOLD_SHARE = 0.3  # of the cells: a column that tells of work with its dates is one of notes
 NEVER_BY_CELLS = {"first_name", "last_name", "mobile", "coats", "house_number"}
 
@@ -55,8 +57,8 @@ def column_score(head: str, field: str, shares: dict[str, float]) -> float:
     if YEAR_COLUMN.fullmatch(head):
         return 0.9 if field == "done" else 0.0
     name = name_score(head, field)
-    if field == "notes" and shares[HISTORY] >= TOLD_SHARE:
-        return 0.9
+    if field == "notes" and (score := score_of_notes(head, shares)):
+        return score
     if field not in shares:
         return name * 0.95
     share = shares[field]
@@ -70,6 +72,14 @@ def column_score(head: str, field: str, shares: dict[str, float]) -> float:
     return max(NAME_WEIGHT * name + (1 - NAME_WEIGHT) * share if name else 0.0, by_cells)
 
 
+def score_of_notes(head: str, shares: dict[str, float]) -> float:
+    """Where the cells decide; 0 where they do not. Of “what we used / notes” the product is read:
+    what is none goes to the notes anyway."""
+    if name_score(head, "product") >= NAMED and shares["product"] >= PRODUCT_SHARE:
+        return LEAST_SCORE
+    return 0.9 if shares[HISTORY] >= TOLD_SHARE else 0.0
+
+
 def settle_columns(
     header: Sequence[str], scored: list[tuple[float, int, str]]
 ) -> dict[int, ColumnGuess]:
@@ -80,7 +90,7 @@ def settle_columns(
         if at in found:
             continue
         is_free = name not in taken or (
-            FIELDS_BY_NAME[name].is_repeatable and name_score(header[at], name) >= 0.6
+            FIELDS_BY_NAME[name].is_repeatable and name_score(header[at], name) >= NAMED
         )
         if is_free:
             found[at] = ColumnGuess(name, round(min(1.0, score), 2))

@@ -11,6 +11,7 @@ from typing import Any
 
 from clients.models import Species
 from jobs.importing.cells import (
+    Calendar,
     area_code_of,
     finish_in_work,
     group_spellings,
@@ -26,6 +27,7 @@ from jobs.importing.cells import (
 from jobs.importing.guessing import GROUP_HEAD, unit_of_head
 from jobs.importing.rows.facts import BookFacts, ListFacts
 from jobs.importing.rows.invoices import product_words
+from jobs.importing.rows.product_cells import split_product_cell
 from jobs.importing.rows.same_clients import same_client_pairs
 from jobs.models import FinishClass, Job
 
@@ -298,7 +300,8 @@ def finish_names(facts: ListFacts, book: BookFacts) -> Counter[str]:
 def written_finishes(facts: ListFacts, book: BookFacts) -> Iterator[tuple[str, int]]:
     """Of the column of products, else of the words for the work; and of invoice lines."""
     for text, count in facts.counted("product").items():
-        yield read_finish(text, book.colours).name, count
+        product = split_product_cell(text, Calendar(book.today, True), book.colours).product
+        yield read_finish(product, book.colours).name, count
     if not facts.columns("product"):
         for text, count in facts.counted("kind").items():
             yield finish_in_work(text).name if lays_a_coat(text) else "", count

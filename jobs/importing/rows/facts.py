@@ -37,7 +37,9 @@ class BookFacts:
 
     @property
     def colours(self) -> frozenset[str]:
-        return frozenset(colour for product in self.products for colour in product.colours)
+        return frozenset(
+            colour.casefold() for product in self.products for colour in product.colours
+        )
 
     def product(self, name: str) -> KnownProduct | None:
         wanted = name.casefold()

@@ -23,12 +23,14 @@ from jobs.importing.cells import (
     read_money,
     read_past_work,
     read_span,
+    read_spans,
 )
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import YEAR_HEAD, volume_unit_of_head
 from jobs.importing.rows.doubts import finish_key_of, lays_a_coat
 from jobs.importing.rows.facts import BookFacts
 from jobs.importing.rows.invoices import InvoiceLine, read_invoice_line
+from jobs.importing.rows.product_cells import ProductCell, split_product_cell
 from jobs.importing.rows.values import CoatRead, JobRead, UnitRead
 from jobs.partial_dates import DaySpan
 
@@ -38,7 +40,7 @@ if TYPE_CHECKING:
 
 Value = TypeVar("Value")
 KIND_ORDER = ["strip", "recoat", "clean", "repair"]
-SEVERAL_DATES = re.compile(r"\s*(?:[;&+\n]|,(?!\s*\d{4}$)|\band\b)\s*")
+PRICE_IN_WORDS = re.compile(r"[$€£] ?\d[\d,.]*")
 
 
 class JobReader:
@@ -64,7 +66,12 @@ class JobReader:
     def read(self, lines: Sequence["Cells"], unit: UnitRead) -> None:
         """Fills the unit's jobs, and its client's notes with what is no work."""
         first = lines[0]
-        notes = [note for cells in lines for note in cells.all("notes")]
+        notes = [
+            note
+            for cells in lines
+            for note in (*cells.all("notes"), self.product_cell(cells).note)
+            if note
+        ]
         told = [work for note in notes for work in read_past_work(note, self.calendar)]
         spans = self.spans(first, unit, told)
         works = [self.invoice_line(cells) for cells in lines if cells.first("item")]
@@ -97,18 +104,13 @@ class JobReader:
     def dates(self, text: str, heading: str, told: list[PastWork]) -> list[DaySpan]:
         """One date, several in one cell, or work with its date."""
         try:
-            return [read_span(text, self.calendar)]
-        except UnreadableCell as error:
+            return list(read_spans(text, self.calendar))
+        except UnreadableCell:
             work = read_past_work(text, self.calendar)
-            if work:
-                told += work
-                return []
-            if heading:
-                return [read_span(f"{text} {heading}", self.calendar)]
-            parts = [part for part in SEVERAL_DATES.split(text) if part]
-            if len(parts) < 2:
-                raise error
-            return [read_span(part, self.calendar) for part in parts]
+            if not work and not heading:
+                raise
+            told += work
+            return [] if work else [read_span(f"{text} {heading}", self.calendar)]
 
     def kind(self, cells: "Cells", works: Sequence[InvoiceLine]) -> str:
         """What was done, as far as words say it; nothing where none do."""
@@ -205,9 +207,10 @@ class JobReader:
             amounts = [line.amount for line in works if line.counts_for_price and line.amount]
             total = sum(amounts, Decimal(0))
             return total if amounts and total >= 0 else None
-        prices = [
-            price for text in lines[0].all("price") if (price := money_or_none(text)) is not None
-        ]
+        texts = [*lines[0].all("price")]
+        if "price" not in self.places:
+            texts += PRICE_IN_WORDS.findall(self.product_cell(lines[0]).note)
+        prices = [price for text in texts if (price := money_or_none(text)) is not None]
         return prices[0] if prices and prices[0] >= 0 else None
 
     def invoice_line(self, cells: "Cells") -> InvoiceLine:
@@ -231,7 +234,7 @@ class JobReader:
         return list(found.values())
 
     def coat_of_columns(self, cells: "Cells", unit: UnitRead) -> CoatRead | None:
-        product = cells.first("product")
+        product = self.product_cell(cells).product
         colour = cells.first("colour")
         batch = cells.first("batch")[:60]
         if not (product or colour or cells.first("coats")):
@@ -249,6 +252,9 @@ class JobReader:
             coats=coats,
             litres=self.litres(cells, unit) or coat.litres,
         )
+
+    def product_cell(self, cells: "Cells") -> ProductCell:
+        return split_product_cell(cells.first("product"), self.calendar, self.book.colours)
 
     def coat_of_work(self, cells: "Cells") -> CoatRead | None:
         """What the words for the work say of the finish: “oiled 2 coats walnut”."""

@@ -7,6 +7,7 @@ from typing import Any
 from jobs.importing.cells import (
     Calendar,
     UnreadableCell,
+    deck_name,
     is_blank,
     read_area,
     read_emails,
@@ -123,9 +124,11 @@ class RowReader:
             if cell.strip(" ,;/"):
                 client.notes.append(cell)
             return
-        marked = f"{cell} cell" if field == "mobile" else cell
         area_code = self.answers.get("area_code", default=self.book.area_code)
-        found = self.guarded(unit, field, lambda: read_phones(marked, self.book.country, area_code))
+        read = partial(
+            read_phones, cell, self.book.country, area_code, of_mobiles=field == "mobile"
+        )
+        found = self.guarded(unit, field, read)
         known = {phone.e164 for phone in client.phones}
         client.phones += [phone for phone in found or () if phone.e164 not in known]
 
@@ -134,9 +137,13 @@ class RowReader:
         first = lines[0]
         if not any(cells.all(field) for cells in lines for field in self.deck_fields()):
             return None
-        deck = DeckRead((first.first("deck") or "Deck")[:MAX_LABEL])
+        written = first.first("deck")
+        deck = DeckRead(written or "Deck")
         self.read_size(first, deck, unit)
         self.read_species(first, deck)
+        deck.label = (deck_name(written) or "Deck")[:MAX_LABEL]
+        if written and deck.label.casefold() != written.casefold():
+            deck.notes.append(written)
         deck.notes += first.all("deck_notes")
         for name in first.texts.keys() & EXPOSURE_COLUMNS:
             if cell := first.first(name):

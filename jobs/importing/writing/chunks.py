@@ -1,5 +1,6 @@
 """One chunk of a list: all of its rows in one transaction, in a fixed number of statements."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -214,20 +215,19 @@ class ChunkWriter:
             self.job(deck, job, outcome)
 
     def deck(self, site: SiteSlot, read: DeckRead, outcome: Outcome) -> DeckSlot:
-        label = read.label.casefold()
-        slot = next((deck for deck in site.decks if deck.label.casefold() == label), None)
-        if slot is None and label == "deck" and len(site.decks) == 1:
-            slot = site.decks[0] if may_be_same(site.decks[0], read) else None
+        named = decks_named(read.label, site.decks)
+        slot = likeliest_deck(named or unnamed_deck(read, site.decks), read)
         if slot is not None:
             self.change_deck(slot, read)
             return slot
-        slot = DeckSlot(self.keys.draw(Deck), read.label, deck_values(read), is_new=True)
+        label = f"{read.label} {len(named) + 1}" if named else read.label
+        slot = DeckSlot(self.keys.draw(Deck), label, deck_values(read), is_new=True)
         site.decks.append(slot)
         self.new[Deck].append(
             {
                 "id": slot.pk,
                 "property_id": site.pk,
-                "label": read.label,
+                "label": label,
                 "notes": "\n".join(read.notes)[:20_000],
                 **slot.values,
             }
@@ -338,9 +338,26 @@ class ChunkWriter:
         return key
 
 
+def decks_named(label: str, decks: Sequence[DeckSlot]) -> list[DeckSlot]:
+    """Those of that name, also the second, third and so on: “Deck 2”."""
+    pattern = re.compile(rf"{re.escape(label)}(?: \d+)?", re.I)
+    return [deck for deck in decks if pattern.fullmatch(deck.label)]
+
+
+def unnamed_deck(read: DeckRead, decks: Sequence[DeckSlot]) -> list[DeckSlot]:
+    """A deck without a name may be the only one there."""
+    return list(decks) if read.label.casefold() == "deck" and len(decks) == 1 else []
+
+
+def likeliest_deck(decks: Iterable[DeckSlot], read: DeckRead) -> DeckSlot | None:
+    """The one of that size, else one that may be it."""
+    possible = [deck for deck in decks if may_be_same(deck, read)]
+    of_size = [deck for deck in possible if deck.values.get("area_m2") == read.area_m2]
+    return next(iter([*of_size, *possible]), None)
+
+
 def may_be_same(slot: DeckSlot, read: DeckRead) -> bool:
-    """A deck without a name is the only one there; two of one list with sizes of their own are
-    two."""
+    """Two of one list with sizes of their own are two."""
     sizes = (slot.values.get("area_m2"), read.area_m2)
     return not slot.is_new or None in sizes or sizes[0] == sizes[1]
 
