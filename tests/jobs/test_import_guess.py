@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
-from clients.models import Business, ContactPoint, Deck, Place, Property
+from clients.models import Business, Client, ContactPoint, Deck, Place, Property
 from jobs.models import CoatApplied, Job
 from tests.jobs import old_lists
 from tests.jobs.towns import add_towns
@@ -153,8 +153,48 @@ def test_what_was_used_is_told_from_what_was_noted_beside_it(tmp_path: Path) -> 
     ]
     assert "gate code on file" in Job.objects.get(deck__label="Cedar deck").notes
     assert "quote only" in Deck.objects.get(site__street="9 Hill St").notes
-    phones = ContactPoint.objects.filter(client__name="Thea Windrush").order_by("value")
+    phones = ContactPoint.objects.filter(client__name="Thea Windrush").order_by("normalized")
     assert [each.kind for each in phones] == ["mobile", "phone"]
+
+
+# As a program of old prints it out: capitals, short heads, and what must not be done in a column
+# that is not read.
+PRINTOUT = """CUST,ADDR1,CITY,PH,SQFT,WOOD,PROD,DT,$,NEXT,STATUS
+"HATCHARD, LENORE & PAUL",88 KINGFISHER DR,LUNENBURG,9025550141,312,CEDAR,TW OIL,05/14/24,1150,05/26,ACTIVE
+PELHAM INN LTD,1 WHARF ST,MAHONE BAY,9025550142,1450,PT,SOLID GREY,09/30/23,4800,,ACTIVE
+"O'HARE, R.",17 HERON CRT UNIT 4,CHESTER,9025550143,140,,CLR SEALER,07/01/21,420,,MOVED
+"O'HARE, R.",17 HERON CRT UNIT 4,CHESTER,9025550143,140,,,,,,DO NOT CALL
+TOTAL,,,,,,,,6370,,
+"""  # noqa: E501
+
+
+def test_capitals_are_calmed_and_whom_not_to_call_is_kept(tmp_path: Path) -> None:
+    path = tmp_path / "printout.csv"
+    path.write_text(PRINTOUT)
+
+    found = guess(path)
+    guess(path)  # read again it adds nothing
+
+    assert (found[0]["rows"], found[0]["ready"], found[0]["jobs"]) == (4, 4, 3)
+    assert dict(Client.objects.values_list("name", "notes")) == {
+        "Lenore & Paul Hatchard": "",
+        "Pelham Inn Ltd": "",
+        "R. O'Hare": "STATUS: MOVED\nSTATUS: DO NOT CALL",
+    }
+    streets = set(Property.objects.values_list("street", flat=True))
+    assert streets == {"88 Kingfisher Dr", "1 Wharf St", "17 Heron Crt Unit 4"}
+
+
+def test_names_are_found_under_a_head_that_says_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_text(
+        "Whom,Place,Ring,When\n"
+        "Della Windrush,Lunenburg,902-555-0143,2024-05-11\nUna Marrow,Chester,902-555-0144,2023\n"
+    )
+
+    guess(path)
+
+    assert set(Client.objects.values_list("name", flat=True)) == {"Della Windrush", "Una Marrow"}
 
 
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(

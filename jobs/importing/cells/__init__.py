@@ -8,6 +8,7 @@ from jobs.importing.cells.addresses import (
     region_key,
     split_address,
 )
+from jobs.importing.cells.capitals import calm_capitals
 from jobs.importing.cells.contacts import (
     EMAIL_LIKE,
     PhoneRead,
@@ -65,6 +66,7 @@ __all__ = [
     "TimberRead",
     "UnreadableCell",
     "area_code_of",
+    "calm_capitals",
     "coats_within",
     "deck_name",
     "finish_class_of",

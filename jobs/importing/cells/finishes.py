@@ -69,7 +69,8 @@ CLASS_WORDS = {
     "clear_film": r"varnish|polyurethane|urethane|spar|clear ?coat",
     "repellent_preservative": r"preserv\w*|wood ?guard",
     "clear_repellent": (
-        r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|clear (?:guard|seal\w*)|siloxane|\bclear$"
+        r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|(?:clear|clr) (?:guard|seal\w*)|siloxane|"
+        r"\bclear$"
     ),
     "tinted": r"tint\w*|toner|toned",
     "penetrating_oil": r"oil|penetrat\w*",

@@ -24,6 +24,7 @@ LIST_FIELDS = [
             "customer",
             "client name",
             "customer name",
+            *("cust", "cust name", "homeowner", "home owner"),
             "full name",
             "owner",
             "who",

@@ -1,7 +1,7 @@
 """Which column tells what: by its head and by its cells, with a score; each thing once."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from jobs.importing.guessing.contents import HISTORY, ContentReader
@@ -16,6 +16,8 @@ NAMED = 0.6  # a head that holds a name of the field among other words
 # Cells that cannot be anything else: a head without such cells is not believed.
 MUST_FIT = {"email", "phone", "mobile", "done", "area", "price", "postcode"}
 HEADLESS_FACTOR = 0.85  # a column told by its cells alone is less sure
+CLIENT_FIELDS = {"client", "first_name", "last_name", "company"}
+NAMES_SHARE = 0.6  # of the cells of a column of names under a head that says nothing
 PRODUCT_SHARE = 0.4  # of the cells: under a head that speaks of products and notes
 TOLD_SHARE = 0.3  # of the cells: a column that tells of work with its dates is one of notes
 NEVER_BY_CELLS = {"first_name", "last_name", "mobile", "coats", "house_number"}
@@ -47,7 +49,20 @@ def guess_columns(
             and score >= name_score(head, UNUSED) - 0.15
         ]
     chosen = settle_columns(header, scored)
+    if not CLIENT_FIELDS & {each.field for each in chosen.values()}:
+        chosen |= name_column(columns, chosen, reader)
     return [chosen.get(at, ColumnGuess("", 0.0)) for at in range(len(header))]
+
+
+def name_column(
+    columns: Sequence[Sequence[str]], chosen: Mapping[int, ColumnGuess], reader: ContentReader
+) -> dict[int, ColumnGuess]:
+    """The first column that is left and holds names, where no head says whose list it is."""
+    is_name = reader.tests()["client"]
+    for at, cells in enumerate(columns):
+        if at not in chosen and reader.share(is_name, cells) >= NAMES_SHARE:
+            return {at: ColumnGuess("client", LEAST_SCORE)}
+    return {}
 
 
 def column_score(head: str, field: str, shares: dict[str, float]) -> float:

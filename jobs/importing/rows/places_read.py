@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from jobs.importing.cells import AddressRead, split_address
+from jobs.importing.cells import AddressRead, calm_capitals, split_address
 from jobs.importing.columns import COLUMNS_BY_NAME
 from jobs.importing.gazetteer import KnownTown
 from jobs.importing.rows.facts import BookFacts
@@ -48,8 +48,8 @@ class PlaceReader:
             )
             return None
         return SiteRead(
-            address.street[:MAX_STREET],
-            name,
+            calm_capitals(address.street)[:MAX_STREET],
+            calm_capitals(name),
             address.region or town.region,
             address.postcode,
             self.book.country,

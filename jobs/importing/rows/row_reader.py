@@ -1,5 +1,6 @@
 """From the cells of a row, or of all lines of an invoice, to what they say."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 from jobs.importing.cells import (
     Calendar,
     UnreadableCell,
+    calm_capitals,
     deck_name,
     is_blank,
     read_area,
@@ -27,6 +29,11 @@ from jobs.importing.rows.values import ClientRead, DeckRead, ListRow, UnitRead
 
 EXPOSURE_COLUMNS = {"texture", "traffic", "salt", "roof_percent", "shade_percent"}
 MAX_NAME = 200
+STOP_WORDS = re.compile(
+    r"\b(?:do not|don[’']?t|no) (?:call|contact|mail|e-?mail|text|phone|reminders?)|\bdnc\b|"
+    r"\b(?:unsubscribed?|deceased|passed away|moved(?: away)?|sold)\b",
+    re.I,
+)
 MAX_LABEL = 80
 
 
@@ -58,6 +65,8 @@ class RowReader:
     def __init__(
         self, heads: Sequence[str], mapping: Sequence[str], book: BookFacts, answers: Answers
     ) -> None:
+        self.heads = heads
+        self.mapping = mapping
         self.book = book
         self.answers = answers
         self.places: dict[str, list[int]] = {}
@@ -97,8 +106,8 @@ class RowReader:
 
     def client(self, cells: Cells, unit: UnitRead) -> ClientRead | None:
         names = [cells.first("first_name"), cells.first("last_name")]
-        name = read_name(cells.first("client") or " ".join(filter(None, names)))
-        company = cells.first("company")
+        name = read_name(calm_capitals(cells.first("client") or " ".join(filter(None, names))))
+        company = calm_capitals(cells.first("company"))
         if not name and not company:
             unit.problems["client"] = "Write the name of the client."
             return None
@@ -106,7 +115,17 @@ class RowReader:
         if name and company:
             client.notes.append(company)
         self.read_contacts(cells, client, unit)
+        self.note_stops(cells, client, unit)
         return client
+
+    def note_stops(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
+        """“Do not call” in a column that nothing else is read from."""
+        for at, text in enumerate(cells.row.cells):
+            if at < len(self.mapping) and not self.mapping[at] and STOP_WORDS.search(text):
+                client.notes.append(f"{self.heads[at]}: {text}".strip(": "))
+                unit.remarks.append(
+                    f"“{text}” went to the notes of the client. Stop there what they do not want."
+                )
 
     def read_contacts(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
         """Numbers and addresses, in whichever of their columns they stand."""

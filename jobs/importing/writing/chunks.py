@@ -37,6 +37,7 @@ from jobs.importing.writing.known import (
 from jobs.models import ImportRow, Job, ListImport, Visit
 
 State = ImportRow.State
+MAX_NOTES = 20_000
 
 
 @dataclass
@@ -148,13 +149,26 @@ class ChunkWriter:
         if slot is None:
             slot = ClientSlot(self.keys.draw(Client), name_key(read.name), is_new=True)
             self.known.add(slot)
-            notes = "\n".join(read.notes)[:20_000]
-            self.new[Client].append({"id": slot.pk, "name": read.name, "notes": notes})
+            self.new[Client].append({"id": slot.pk, "name": read.name, "notes": ""})
             outcome.add("clients", slot.pk)
+        self.note(slot, read.notes)
         for kind, written, normalized in points_of(unit):
             if normalized not in slot.points:
                 self.point(slot, kind, written, normalized, outcome)
         return slot
+
+    def note(self, slot: ClientSlot, notes: Sequence[str]) -> None:
+        """What the notes of the client do not say yet."""
+        added = [each for each in dict.fromkeys(notes) if each not in slot.notes]
+        if not added:
+            return
+        old = slot.notes
+        slot.notes = "\n".join(filter(None, [old, *added]))[:MAX_NOTES]
+        if slot.is_new:
+            row = next(row for row in reversed(self.new[Client]) if row["id"] == slot.pk)
+            row["notes"] = slot.notes
+        elif slot.notes != old:
+            self.changes.add(Client, slot.pk, "notes", old, slot.notes)
 
     def point(
         self, slot: ClientSlot, kind: str, written: str, normalized: str, outcome: Outcome
@@ -228,7 +242,7 @@ class ChunkWriter:
                 "id": slot.pk,
                 "property_id": site.pk,
                 "label": label,
-                "notes": "\n".join(read.notes)[:20_000],
+                "notes": "\n".join(read.notes)[:MAX_NOTES],
                 **slot.values,
             }
         )
@@ -288,7 +302,7 @@ class ChunkWriter:
                 "crew": read.crew,
                 "amount": read.price,
                 "currency": read.currency if read.price is not None else "",
-                "notes": "\n".join(dict.fromkeys(read.notes))[:20_000],
+                "notes": "\n".join(dict.fromkeys(read.notes))[:MAX_NOTES],
                 "source": f"{self.source.file_name[:90]}, row {outcome.numbers[0]}",
                 "recorded_by_id": self.source.recorded_by_id,
             }
