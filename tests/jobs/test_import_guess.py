@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
-from clients.models import Business, Client, ContactPoint, Deck, Place, Property
+from clients.models import STREET_NOT_KNOWN, Business, Client, ContactPoint, Deck, Place, Property
 from jobs.models import CoatApplied, Job
+from tests.factories import DeckFactory, PropertyFactory
 from tests.jobs import old_lists
 from tests.jobs.towns import add_towns
 
@@ -195,6 +196,48 @@ def test_names_are_found_under_a_head_that_says_nothing(tmp_path: Path) -> None:
     guess(path)
 
     assert set(Client.objects.values_list("name", flat=True)) == {"Della Windrush", "Una Marrow"}
+
+
+# As accounts are printed: the client above their lines, totals below, no address.
+SALES = """Driftline Deck Care,,,,,,
+Sales by customer,,,,,,
+,,,,,,
+Date,Transaction type,Num,Memo,Qty,Sales price,Amount
+Beatrix Hollowell,,,,,,
+06/14/2023,Invoice,1041,"Strip, brighten & seal deck 320 sf - Tidewood Deck Oil Driftwood 2 coats",1,"1,840.00","1,840.00"
+06/14/2023,Invoice,1041,Travel,1,45.00,45.00
+07/02/2025,Invoice,1188,Clean and recoat - Tidewood Deck Oil (batch TW-0412),1,760.00,760.00
+Total for Beatrix Hollowell,,,,,,"2,645.00"
+Curlew Point Cottages,,,,,,
+05/20/2022,Invoice,0977,Power wash 4 cottages,4,150.00,600.00
+10/05/2024,Credit memo,1121,discount,1,-80.00,-80.00
+Mabel Thornquist,,,,,,
+08/11/2024,Estimate,E-55,Strip and seal 14x18,1,"1,600.00","1,600.00"
+TOTAL,,,,,,"5,245.00"
+"""  # noqa: E501
+
+
+def test_work_of_an_account_goes_to_the_property_that_the_book_has(tmp_path: Path) -> None:
+    home = PropertyFactory(client__name="Beatrix Hollowell", street="9 Shore Road", town="Chester")
+    deck = DeckFactory(site=home, label="Sun deck", area_m2=None)
+    path = tmp_path / "sales.csv"
+    path.write_text(SALES)
+
+    found = guess(path)
+
+    assert (found[0]["rows"], found[0]["ready"], found[0]["jobs"]) == (6, 6, 3)
+    assert [(job.kind, job.amount) for job in deck.jobs.order_by("finished_on")] == [
+        ("strip", 1885),
+        ("recoat", 760),
+    ]
+    deck.refresh_from_db()
+    assert deck.area_m2 == Decimal("29.73")  # 320 square feet
+    coat = CoatApplied.objects.get(job__finished_on__year=2025)
+    assert coat.batch is not None
+    assert (coat.product.name, coat.batch.code) == ("Tidewood Deck Oil", "TW-0412")
+    assumed = Property.objects.get(client__name="Curlew Point Cottages")
+    assert (assumed.street, assumed.town) == (STREET_NOT_KNOWN, "Lunenburg")
+    assert not Job.objects.filter(deck__site__client__name="Mabel Thornquist").exists()
 
 
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(

@@ -93,6 +93,7 @@ AMOUNTS = re.compile(
     r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)|\bx ?\d\b|½ ?gal",
     re.I,
 )
+BATCH = re.compile(r"\(?\b(?:batch|lot)\b(?: no\.?)?[ #:]*([A-Z]*-?\d[\w/.-]*)\)?", re.I)
 SAME_PRODUCT = 86  # of 100 (rapidfuzz, of the words in order): two slips in a name of three words
 
 
@@ -102,6 +103,7 @@ class FinishRead:
 
     name: str
     colour: str = ""
+    batch: str = ""
 
 
 @dataclass
@@ -116,7 +118,8 @@ class SpellingGroup:
 
 def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     """“Tidewood oil - slate (2 cts)” → Tidewood oil, Slate. `colours` are those of the book."""
-    text = AMOUNTS.sub(" ", text)
+    batch = BATCH.search(text)
+    text = AMOUNTS.sub(" ", BATCH.sub(" ", text))
     words = re.findall(r"[^\s,;/()–]+", re.sub(r"\s-\s|-(?=\s)|(?<=\s)-", " , ", text))
     words = [word.strip(".:\"'?") for word in words if word.strip(".:\"'-&+?")]
     at = len(words)
@@ -128,7 +131,9 @@ def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     colour = words[at:]
     if len(name) == 1 and colour and name[0].casefold() in {"in", "the"}:
         name = []
-    return FinishRead(" ".join(name), " ".join(colour).capitalize())
+    return FinishRead(
+        " ".join(name), " ".join(colour).capitalize(), batch[1].strip(".-") if batch else ""
+    )
 
 
 @lru_cache(maxsize=10_000)

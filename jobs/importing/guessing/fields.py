@@ -267,6 +267,11 @@ LIST_FIELDS = [
         "Line of an invoice",
         ("item", "description", "memo description", "line", "memo", "product service", "details"),
     ),
+    ListField(
+        "entry",
+        "Kind of entry: invoice, estimate …",
+        ("transaction type", "type of transaction", "txn type", "doc type", "document type"),
+    ),
     ListField("quantity", "Quantity of a line", ("qty", "quantity", "hours", "units")),
     ListField(
         "notes",
@@ -307,8 +312,6 @@ UNUSED_HEADS = (
         "customer id",
         "reminded",
         "called",
-        "type of transaction",
-        "transaction type",
         "sales price",
     ),
     *("tax amount", "next time", "line no", "row"),

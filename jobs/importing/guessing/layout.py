@@ -6,14 +6,16 @@ from dataclasses import dataclass, field
 from itertools import chain, islice
 
 from jobs.importing.files import ListLine, RawSheet
-from jobs.importing.guessing.names import head_score
+from jobs.importing.guessing.names import head_score, name_score
 from jobs.importing.guessing.year_columns import dated_cells, named_years, years_of_header
 
 LINES_TO_LOOK_AT = 40
 HEADER_MIN_SCORE = 0.8
+SURE_NAME = 0.9
 TOTAL_LINE = re.compile(r"^(?:grand |sub ?)?total\b|^sum\b|^totals?\b", re.I)
 YEAR_HEADING = re.compile(r"^\D{0,12}\b((?:19|20)\d{2})\b\D{0,12}$")
 GROUP_HEAD = "Heading"
+CLIENT_HEAD = "Client heading"
 YEAR_HEAD = "Year heading"
 
 
@@ -25,6 +27,7 @@ class SheetLayout:
     rows: Iterator[ListLine]
     remarks: list[str]
     group_heads: set[str] = field(default_factory=set)
+    beginning: list[ListLine] = field(default_factory=list)  # the first rows below the header
 
 
 def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
@@ -41,6 +44,7 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     if place is None and first:
         layout.remarks.append("No line names the columns: they were told by what they hold.")
     rest = first[place + 1 :] if place is not None else first
+    layout.beginning = rest
     lines: Iterator[ListLine] = chain(rest, sheet.lines)
     if years:
         lines = (ListLine(line.number, dated_cells(line.cells, years)) for line in lines)
@@ -76,6 +80,7 @@ def grouped_rows(
 ) -> Iterator[ListLine]:
     """Data rows; headings are carried down to the rows below them."""
     headings = Headings(layout)
+    of_clients = columns_of_headings(layout.header, layout.beginning)
     skipped = 0
     last = 0
     for line in lines:
@@ -85,11 +90,12 @@ def grouped_rows(
         if is_no_data(padded, layout.header):
             skipped += 1
             continue
-        heading = heading_of(line.cells, width, has_gap=has_gap, is_town=is_town)
-        if heading:
+        if client := heading_of_client(padded, of_clients, is_town):
+            headings.take_client(client)
+        elif heading := heading_of(line.cells, width, has_gap=has_gap, is_town=is_town):
             headings.take(heading)
         else:
-            yield ListLine(line.number, [*padded[:width], headings.group, headings.year])
+            yield ListLine(line.number, [*padded[:width], *headings.cells])
     if skipped:
         left_out(layout, skipped, "with totals or a second header")
 
@@ -101,6 +107,15 @@ class Headings:
     layout: SheetLayout
     group: str = ""
     year: str = ""
+    client: str = ""
+
+    @property
+    def cells(self) -> list[str]:
+        return [self.group, self.year, self.client]
+
+    def take_client(self, heading: str) -> None:
+        self.client = heading
+        self.layout.group_heads.add(CLIENT_HEAD)
 
     def take(self, heading: str) -> None:
         found = YEAR_HEADING.match(heading)
@@ -117,6 +132,30 @@ def is_no_data(cells: list[str], header: list[str]) -> bool:
     if TOTAL_LINE.match(next(filter(None, cells))):
         return True
     return any(header) and [c.casefold() for c in cells] == [c.casefold() for c in header]
+
+
+def columns_of_headings(header: list[str], lines: list[ListLine]) -> set[int]:
+    """Columns in which a lone cell is no row but the client of the rows below, as accounts are
+    printed: one of dates, or one without a head in which no row has anything."""
+    rows = [line.cells for line in lines if sum(map(bool, line.cells)) > 2]
+    return {
+        at
+        for at, head in enumerate(header)
+        if (name_score(head, "done") >= SURE_NAME if head else not any(map(bool, column(rows, at))))
+    }
+
+
+def column(rows: list[list[str]], at: int) -> list[str]:
+    return [row[at] for row in rows if at < len(row)]
+
+
+def heading_of_client(cells: list[str], columns: set[int], is_town: Callable[[str], bool]) -> str:
+    filled = [(at, cell) for at, cell in enumerate(cells) if cell]
+    if len(filled) != 1 or filled[0][0] not in columns:
+        return ""
+    text = filled[0][1].strip(" :-=*")
+    is_named = re.search(r"[^\W\d_]{2}", text) and not re.search(r"\d[-/.]\d|\b\d{4}\b", text)
+    return text if is_named and not is_town(text.partition(",")[0]) else ""
 
 
 def heading_of(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from jobs.importing.guessing.contents import HISTORY, ContentReader
 from jobs.importing.guessing.fields import FIELDS_BY_NAME, LIST_FIELDS
-from jobs.importing.guessing.layout import GROUP_HEAD, YEAR_HEAD
+from jobs.importing.guessing.layout import CLIENT_HEAD, GROUP_HEAD, YEAR_HEAD
 from jobs.importing.guessing.names import UNUSED, folded_head, name_score
 from jobs.importing.guessing.year_columns import YEAR_COLUMN
 
@@ -16,6 +16,12 @@ NAMED = 0.6  # a head that holds a name of the field among other words
 # Cells that cannot be anything else: a head without such cells is not believed.
 MUST_FIT = {"email", "phone", "mobile", "done", "area", "price", "postcode"}
 HEADLESS_FACTOR = 0.85  # a column told by its cells alone is less sure
+# What headings of groups tell, as the layout carries them down.
+CARRIED = {
+    GROUP_HEAD: {"town": 0.8},
+    YEAR_HEAD: {"done": 0.55},
+    CLIENT_HEAD: {"client": 0.8},
+}
 CLIENT_FIELDS = {"client", "first_name", "last_name", "company"}
 NAMES_SHARE = 0.6  # of the cells of a column of names under a head that says nothing
 PRODUCT_SHARE = 0.4  # of the cells: under a head that speaks of products and notes
@@ -67,8 +73,8 @@ def name_column(
 
 def column_score(head: str, field: str, shares: dict[str, float]) -> float:
     """Head and cells together; for what has no test of its cells the head alone."""
-    if head in {GROUP_HEAD, YEAR_HEAD}:
-        return {GROUP_HEAD: {"town": 0.8}, YEAR_HEAD: {"done": 0.55}}[head].get(field, 0.0)
+    if head in CARRIED:
+        return CARRIED[head].get(field, 0.0)
     if YEAR_COLUMN.fullmatch(head):
         return 0.9 if field == "done" else 0.0
     name = name_score(head, field)

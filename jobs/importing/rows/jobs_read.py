@@ -40,6 +40,11 @@ if TYPE_CHECKING:
 
 Value = TypeVar("Value")
 KIND_ORDER = ["strip", "recoat", "clean", "repair"]
+NO_WORK_ENTRY = re.compile(
+    r"\b(?:estimate|quot\w+|proposal|payment|deposit|credit|refund|journal|purchase|bill|statement|"
+    r"(?:sales )?order)\b",
+    re.I,
+)
 PRICE_IN_WORDS = re.compile(r"[$€£] ?\d[\d,.]*")
 
 
@@ -76,6 +81,9 @@ class JobReader:
         spans = self.spans(first, unit, told)
         works = [self.invoice_line(cells) for cells in lines if cells.first("item")]
         kind = self.kind(first, works)
+        if entry := next(filter(NO_WORK_ENTRY.search, (c.first("entry") for c in lines)), ""):
+            unit.remarks.append(f"“{entry}” is no work that was done.")
+            return
         if works and not any(line.kind or line.products for line in works):
             unit.remarks.append("No work on a deck is on this invoice.")
             spans = []
@@ -248,7 +256,7 @@ class JobReader:
             kind=cells.first("product_kind") or coat.kind,
             finish_class=self.strict_class(cells, coat),
             colour=(colour or coat.colour)[:80],
-            batch=batch if coat.product else "",
+            batch=(batch or coat.batch) if coat.product else "",
             coats=coats,
             litres=self.litres(cells, unit) or coat.litres,
         )
@@ -301,6 +309,7 @@ class JobReader:
             kind=kind,
             finish_class=finish_class,
             colour=written.colour[:80],
+            batch=written.batch[:60],
             coats=quiet(read_coats, words),
             litres=quiet(read_litres, words) if re.search(r"[a-z]", words.casefold()) else None,
         )

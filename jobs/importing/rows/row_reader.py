@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -28,6 +29,7 @@ from jobs.importing.rows.places_read import PlaceReader
 from jobs.importing.rows.values import ClientRead, DeckRead, ListRow, UnitRead
 
 EXPOSURE_COLUMNS = {"texture", "traffic", "salt", "roof_percent", "shade_percent"}
+PLACE_FIELDS = {"address", "street", "house_number", "town", "region", "postcode", "latitude"}
 MAX_NAME = 200
 STOP_WORDS = re.compile(
     r"\b(?:do not|don[’']?t|no) (?:call|contact|mail|e-?mail|text|phone|reminders?)|\bdnc\b|"
@@ -93,6 +95,8 @@ class RowReader:
         unit.site = self.guarded(unit, "town", lambda: self.sites.read(first, unit))
         unit.deck = self.deck(cells, unit)
         self.jobs.read(cells, unit)
+        if unit.site is None and unit.jobs and not PLACE_FIELDS & self.places.keys():
+            unit.site = self.sites.assumed(unit)
         self.check(unit)
         return unit
 
@@ -159,6 +163,8 @@ class RowReader:
         written = first.first("deck")
         deck = DeckRead(written or "Deck")
         self.read_size(first, deck, unit)
+        if deck.area_m2 is None and "area" not in self.places:
+            deck.area_m2 = size_of_items(lines)
         self.read_species(first, deck)
         deck.label = (deck_name(written) or "Deck")[:MAX_LABEL]
         if written and deck.label.casefold() != written.casefold():
@@ -216,3 +222,12 @@ class RowReader:
             unit.deck = DeckRead("Deck")
         if not unit.site.street and unit.deck is not None:
             unit.remarks.append("No street is written.")
+
+
+def size_of_items(lines: Sequence[Cells]) -> Decimal | None:
+    """The size of the deck where a line of the invoice tells it, m²."""
+    for cells in lines:
+        if words := size_in_words(cells.first("item")):
+            found = read_area(words)
+            return found.m2 if found else None
+    return None

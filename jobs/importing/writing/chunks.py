@@ -131,13 +131,13 @@ class ChunkWriter:
         self.changes.outcome = outcome
         client = self.client(unit, unit.client, outcome)
         outcome.client_id = client.pk
-        if unit.site is not None:
+        if why := missing_place(unit, client):
+            outcome.state = State.TO_COMPLETE
+            outcome.why = {"address": why}
+        elif unit.site is not None:
             site = self.site(client, unit.site, outcome)
             if unit.deck is not None:
                 self.deck_and_jobs(site, unit.deck, unit.jobs, outcome)
-        elif unit.jobs:
-            outcome.state = State.TO_COMPLETE
-            outcome.why = {"address": "Write the street and the town of the deck."}
         if outcome.made or outcome.before:
             self.touched_clients.add(client.pk)
         if outcome.before and outcome.state == State.MATCHED:
@@ -194,6 +194,8 @@ class ChunkWriter:
 
     def site(self, client: ClientSlot, read: SiteRead, outcome: Outcome) -> SiteSlot:
         slot = client.site_of(read.street, read.town)
+        if read.is_assumed and client.sites:
+            slot = client.sites[0]
         if slot is not None:
             if read.postcode and not slot.values.get("postcode"):
                 self.changes.add(Property, slot.pk, "postcode", "", read.postcode)
@@ -350,6 +352,14 @@ class ChunkWriter:
         )
         outcome.add("visits", key)
         return key
+
+
+def missing_place(unit: UnitRead, client: ClientSlot) -> str:
+    """What has to be written before the work has a place; nothing if it has one."""
+    if unit.site is None:
+        return "Write the street and the town of the deck." if unit.jobs else ""
+    is_one_of_several = unit.site.is_assumed and len(client.sites) > 1
+    return "This client has several properties. Write the street." if is_one_of_several else ""
 
 
 def decks_named(label: str, decks: Sequence[DeckSlot]) -> list[DeckSlot]:

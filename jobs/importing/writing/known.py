@@ -121,7 +121,8 @@ class KnownClients:
             cursor.execute(
                 "SELECT c.id, c.name, c.notes FROM clients_client c WHERE c.archived_at IS NULL"
                 " AND c.id IN (SELECT n.id FROM clients_client n WHERE upper(n.name) = ANY (%s)"
-                " UNION SELECT p.client_id FROM clients_contactpoint p WHERE p.normalized = ANY (%s))",
+                " UNION SELECT p.client_id FROM clients_contactpoint p"
+                " WHERE p.normalized = ANY (%s))",
                 [[name.upper() for name in names], list(points)],
             )
             slots = {
@@ -198,7 +199,12 @@ class KnownClients:
     def is_same_by_name(self, unit: UnitRead, slot: ClientSlot, points: set[str]) -> bool:
         """Of two of one name: the same street, or nothing that speaks against it."""
         site = unit.site
-        if site is None or not slot.sites or slot.site_of(site.street, site.town):
+        if (
+            site is None
+            or site.is_assumed
+            or not slot.sites
+            or slot.site_of(site.street, site.town)
+        ):
             return True
         is_contradicted = bool(points and slot.points)
         return not is_contradicted and len(slot.name_key.split()) > 1
