@@ -240,6 +240,46 @@ def test_work_of_an_account_goes_to_the_property_that_the_book_has(tmp_path: Pat
     assert not Job.objects.filter(deck__site__client__name="Mabel Thornquist").exists()
 
 
+# As an address book writes its people out.
+ADDRESS_BOOK = """Name Prefix,First Name,Middle Name,Last Name,Organization Name,Notes,Labels,E-mail 1 - Label,E-mail 1 - Value,Phone 1 - Label,Phone 1 - Value,Phone 2 - Label,Phone 2 - Value,Address 1 - Formatted,Address 1 - Street,Address 1 - City,Address 1 - Region
+,Orla,,Pemberly,,"Deck stripped & oiled June 2022. recoated Aug 2024. 3 steps",Deck people,* Home,orla@example.org,Mobile,902-555-0151,Home,902-555-0152,"12 Sandpiper Lane
+Lunenburg NS",12 Sandpiper Lane,Lunenburg,NS
+,,,,Harbour House B&B,cedar deck 600 sq ft. Solid stain 2021; touch up 2023,Deck people,Work,stay@example.com,Work,902-555-0154 ::: 902-555-0155,,,"1 Wharf Street
+Chester NS",1 Wharf Street,Chester,NS
+"""  # noqa: E501
+
+
+def test_an_address_book_comes_in_with_what_its_notes_tell(tmp_path: Path) -> None:
+    path = tmp_path / "contacts.csv"
+    path.write_text(ADDRESS_BOOK)
+
+    found = guess(path)
+
+    assert (found[0]["rows"], found[0]["ready"], found[0]["jobs"]) == (2, 2, 4)
+    orla = ContactPoint.objects.filter(client__name="Orla Pemberly").order_by("normalized")
+    assert [(each.kind, each.value) for each in orla] == [
+        ("mobile", "902-555-0151"),
+        ("phone", "902-555-0152"),
+        ("email", "orla@example.org"),
+    ]
+    deck = Deck.objects.get(site__client__name="Harbour House B&B")
+    assert (deck.label, deck.area_m2, deck.species) == ("Deck", Decimal("55.74"), "red_cedar")
+    assert ContactPoint.objects.filter(client__name="Harbour House B&B").count() == 3
+
+
+def test_rows_below_the_name_of_a_month_are_of_that_month(tmp_path: Path) -> None:
+    path = tmp_path / "jobs.csv"
+    path.write_text(
+        "Jobs 2025,,,\nDay,Client,Town,Work\nJune,,,\nMon 2,Una Marrow,Chester,strip\n"
+        "July,,,\n8,Della Windrush,Lunenburg,recoat\n"
+    )
+
+    guess(path)
+
+    days = {job.deck.site.client.name: job.span.edtf() for job in Job.objects.all()}
+    assert days == {"Una Marrow": "2025-06", "Della Windrush": "2025-07"}
+
+
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(
     tmp_path: Path,
 ) -> None:

@@ -41,7 +41,14 @@ from jobs.importing.cells.numbers import (
     size_in_words,
 )
 from jobs.importing.cells.problems import UnreadableCell
-from jobs.importing.cells.spans import Calendar, order_evidence, read_span, read_spans, short_date
+from jobs.importing.cells.spans import (
+    Calendar,
+    month_numbers,
+    order_evidence,
+    read_span,
+    read_spans,
+    short_date,
+)
 from jobs.importing.cells.timber import (
     TimberRead,
     deck_name,
@@ -74,6 +81,7 @@ __all__ = [
     "group_spellings",
     "is_blank",
     "is_colour_word",
+    "month_numbers",
     "name_key",
     "names_timber",
     "needs_area_code",

@@ -31,6 +31,7 @@ SHORT_DATE = re.compile(r"(?<![\d-])(\d{1,2})[-/.](\d{1,2})[-/.]'?(?:\d{4}|\d{2}
 # A comma before a year may stand within one date: “June 14, 2023”.
 BETWEEN_DATES = re.compile(r"\s*(?:[;&+\n]|,(?!\s*\d{4}$)|\band\b)\s*")
 BETWEEN_YEARS = re.compile(r"\s*(?:[;,&+/\n]|\band\b)\s*")
+WEEKDAY = re.compile(r"^(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?\b[ .,]+")
 ABOUT = re.compile(r"\b(?:c|ca|circa|about|approx|around|abt|maybe|sometime|in|of|the)\b\.?|[~?≈]")
 YEAR = r"(?:'|’)?(\d{4}|\d{2})(?:ish)?"
 
@@ -91,7 +92,8 @@ def read_spans(text: str, calendar: Calendar) -> tuple[DaySpan, ...]:
 
 
 def find_span(text: str, calendar: Calendar) -> DaySpan | None:
-    words = ABOUT.sub(" ", text.casefold().replace("–", "-")).strip(" .,")
+    words = WEEKDAY.sub("", text.casefold().replace("–", "-"))
+    words = ABOUT.sub(" ", words).strip(" .,")
     words = " ".join(words.split())
     for find in (edtf_span, numeric_span, named_span, season_span, part_span, spreadsheet_day):
         if (span := find(words, calendar)) is not None:

@@ -40,7 +40,15 @@ LIST_FIELDS = [
     ListField(
         "company",
         "Company",
-        ("company", "business", "organisation", "organization", "firm", "entreprise"),
+        (
+            "company",
+            "business",
+            "organisation",
+            "organization",
+            "organization name",
+            "firm",
+            "entreprise",
+        ),
     ),
     ListField(
         "phone",
@@ -314,5 +322,8 @@ UNUSED_HEADS = (
         "called",
         "sales price",
     ),
-    *("tax amount", "next time", "line no", "row"),
+    *("tax amount", "next time", "line no", "row", "label", "labels", "name prefix", "name suffix"),
+    *("middle name", "nickname", "file as", "birthday", "photo", "phonetic first name"),
+    *("phonetic middle name", "phonetic last name", "organization title", "department"),
+    *("label of phone", "label of e mail", "label of address"),
 )

@@ -1,12 +1,14 @@
 """Where the header of a sheet is, what lies above it, and which lines are headings of groups."""
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, islice
 
+from jobs.importing.cells import month_numbers
 from jobs.importing.files import ListLine, RawSheet
 from jobs.importing.guessing.names import head_score, name_score
+from jobs.importing.guessing.numbered_heads import labelled_cells, labelled_columns, plain_heads
 from jobs.importing.guessing.year_columns import dated_cells, named_years, years_of_header
 
 LINES_TO_LOOK_AT = 40
@@ -28,6 +30,7 @@ class SheetLayout:
     remarks: list[str]
     group_heads: set[str] = field(default_factory=set)
     beginning: list[ListLine] = field(default_factory=list)  # the first rows below the header
+    year_of_title: str = ""  # of the one line above it that names a year
 
 
 def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
@@ -37,7 +40,7 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     header = first[place].cells if place is not None else []
     width = max([len(header), *(len(line.cells) for line in first)], default=0)
     years = years_of_header(header)
-    heads = named_years(header, years) + [""] * (width - len(header))
+    heads = named_years(plain_heads(header), years) + [""] * (width - len(header))
     layout = SheetLayout(heads, iter(()), sheet.remarks)
     if place:
         left_out(layout, place, "above the header")
@@ -45,11 +48,25 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
         layout.remarks.append("No line names the columns: they were told by what they hold.")
     rest = first[place + 1 :] if place is not None else first
     layout.beginning = rest
+    layout.year_of_title = year_among(first[: place or 0])
     lines: Iterator[ListLine] = chain(rest, sheet.lines)
-    if years:
-        lines = (ListLine(line.number, dated_cells(line.cells, years)) for line in lines)
-    layout.rows = grouped_rows(layout, lines, width, is_town)
+    layout.rows = grouped_rows(layout, with_heads_told(lines, header), width, is_town)
     return layout
+
+
+def with_heads_told(lines: Iterator[ListLine], header: Sequence[str]) -> Iterator[ListLine]:
+    """Cells with what only the heads of their columns say: years, labels of numbers."""
+    years = years_of_header(header)
+    labels = labelled_columns(header)
+    for line in lines:
+        cells = dated_cells(line.cells, years) if years else line.cells
+        yield ListLine(line.number, labelled_cells(cells, labels) if labels else cells)
+
+
+def year_among(titles: Sequence[ListLine]) -> str:
+    lone = [cells[0] for line in titles if len(cells := [c for c in line.cells if c]) == 1]
+    years = [found[1] for text in lone if (found := YEAR_HEADING.match(text))]
+    return years[0] if len(years) == 1 else ""
 
 
 def left_out(layout: SheetLayout, count: int, words: str) -> None:
@@ -66,7 +83,7 @@ def header_place(lines: list[ListLine]) -> int | None:
 
 def header_score(line: ListLine) -> tuple[int, float]:
     """How many different cells name a column, and which share of the filled ones that is."""
-    cells = {cell for cell in line.cells if cell}
+    cells = {cell for cell in plain_heads(line.cells) if cell}
     years = set(years_of_header(line.cells).values())
     named = sum(
         len(cell) <= 40 and (cell in years or head_score(cell) >= HEADER_MIN_SCORE)
@@ -79,7 +96,7 @@ def grouped_rows(
     layout: SheetLayout, lines: Iterator[ListLine], width: int, is_town: Callable[[str], bool]
 ) -> Iterator[ListLine]:
     """Data rows; headings are carried down to the rows below them."""
-    headings = Headings(layout)
+    headings = Headings(layout, year=layout.year_of_title)
     of_clients = columns_of_headings(layout.header, layout.beginning)
     skipped = 0
     last = 0
@@ -120,11 +137,25 @@ class Headings:
     def take(self, heading: str) -> None:
         found = YEAR_HEADING.match(heading)
         if found:
-            self.year = found[1]
+            self.year = f"{month_among(heading)} {found[1]}".strip()
+        elif month_among(heading):
+            year = re.search(r"\d{4}$", self.year)
+            self.year = f"{heading} {year[0]}" if year else ""
         else:
             is_loud = heading.isupper() and len(heading) > 3
             self.group = heading.title() if is_loud else heading
-        self.layout.group_heads.add(YEAR_HEAD if found else GROUP_HEAD)
+        is_time = found or month_among(heading)
+        self.layout.group_heads.add(YEAR_HEAD if is_time else GROUP_HEAD)
+
+
+def month_among(heading: str) -> str:
+    """The month that a heading of times names; nothing if it names none."""
+    words = re.findall(r"[^\W\d_]+", heading)
+    return next(filter(is_month, words), "") if len(words) <= 2 else ""
+
+
+def is_month(text: str) -> bool:
+    return text.casefold().rstrip(".") in month_numbers()
 
 
 def is_no_data(cells: list[str], header: list[str]) -> bool:
@@ -166,7 +197,7 @@ def heading_of(
     if len(filled) != 1 or width < 3:
         return ""
     text = filled[0].strip(" :-=*")
-    if YEAR_HEADING.match(text) or is_town(text.partition(",")[0]):
+    if YEAR_HEADING.match(text) or is_month(text) or is_town(text.partition(",")[0]):
         return text
     is_loud = filled[0].endswith(":") or (text.isupper() and len(text) > 3)
     is_short = len(text.split()) <= 3 and not any(map(str.isdigit, text)) and "@" not in text

@@ -30,6 +30,7 @@ from jobs.importing.rows.values import ClientRead, DeckRead, ListRow, UnitRead
 
 EXPOSURE_COLUMNS = {"texture", "traffic", "salt", "roof_percent", "shade_percent"}
 PLACE_FIELDS = {"address", "street", "house_number", "town", "region", "postcode", "latitude"}
+DECK_WORD = re.compile(r"\b(?:deck|porch|verandah?|terrasse|patio)\b", re.I)
 MAX_NAME = 200
 STOP_WORDS = re.compile(
     r"\b(?:do not|don[’']?t|no) (?:call|contact|mail|e-?mail|text|phone|reminders?)|\bdnc\b|"
@@ -161,7 +162,7 @@ class RowReader:
         if not any(cells.all(field) for cells in lines for field in self.deck_fields()):
             return None
         written = first.first("deck")
-        deck = DeckRead(written or "Deck")
+        deck = DeckRead(written or told_of_deck(first.all("notes")) or "Deck")
         self.read_size(first, deck, unit)
         if deck.area_m2 is None and "area" not in self.places:
             deck.area_m2 = size_of_items(lines)
@@ -222,6 +223,13 @@ class RowReader:
             unit.deck = DeckRead("Deck")
         if not unit.site.street and unit.deck is not None:
             unit.remarks.append("No street is written.")
+
+
+def told_of_deck(notes: Sequence[str]) -> str:
+    """What notes say of the deck itself: “cedar deck 600 sq ft” of more; nothing if they do not."""
+    parts = [part for note in notes for part in re.split(r"[.;,\n](?=\s|$)", note)]
+    about = filter(DECK_WORD.search, parts)
+    return next((part for part in about if size_in_words(part) or timber_word(part)), "")
 
 
 def size_of_items(lines: Sequence[Cells]) -> Decimal | None:
