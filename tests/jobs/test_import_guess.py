@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.core.management import call_command
+from openpyxl import Workbook
 
 from clients.models import STREET_NOT_KNOWN, Business, Client, ContactPoint, Deck, Place, Property
 from jobs.models import CoatApplied, Job
@@ -278,6 +279,60 @@ def test_rows_below_the_name_of_a_month_are_of_that_month(tmp_path: Path) -> Non
 
     days = {job.deck.site.client.name: job.span.edtf() for job in Job.objects.all()}
     assert days == {"Una Marrow": "2025-06", "Della Windrush": "2025-07"}
+
+
+def test_a_sheet_a_year_gives_its_days_their_year(tmp_path: Path) -> None:
+    book = Workbook()
+    book.remove(book.active)
+    years = {
+        "2023": [("Una Marrow", "May 12", "oil x2"), ("Orla Pemberly", "June 3", "strip & seal")],
+        "Jobs 2024": [("Una Marrow", "Jul 2", "wash"), ("Thea Windrush", "Aug 14-15", "strip")],
+        "2025 ": [("Orla Pemberly", "early June", "recoat"), ("Jan Quill", "", "")],
+    }
+    for name, rows in years.items():
+        sheet = book.create_sheet(name)
+        for row in [("Customer", "Date", "Work"), *rows]:
+            sheet.append(row)
+    path = tmp_path / "jobs.xlsx"
+    book.save(path)
+
+    guess(path)
+
+    jobs = Job.objects.order_by("finished_on")
+    assert [(job.deck.site.client.name, job.kind, job.span.edtf()) for job in jobs] == [
+        ("Una Marrow", "recoat", "2023-05-12"),
+        ("Orla Pemberly", "strip", "2023-06-03"),
+        ("Una Marrow", "clean", "2024-07-02"),
+        ("Thea Windrush", "strip", "2024-08-15"),
+        ("Orla Pemberly", "recoat", "[2025-06-01..2025-06-10]"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("dates", "asked", "days"),
+    [
+        (("May 12", "June 3"), "The day; the year is missing", []),
+        (("May 12", "Jul 31"), "The day; the year is missing", []),
+        (("May 12", "Jul 19"), "The year", ["2012-05", "2019-07"]),
+        (("May 12", "Jul 2019"), "The year", ["2012-05", "2019-07"]),
+        (("May 12 2021", "Aug 14-15, 2024"), None, ["2021-05-12", "2024-08-15"]),
+    ],
+)
+def test_a_month_with_a_number_is_asked_about_and_no_day_invented(
+    tmp_path: Path, dates: tuple[str, str], asked: str | None, days: list[str]
+) -> None:
+    path = tmp_path / "list.csv"
+    rows = zip(("Una Marrow", "Orla Pemberly"), dates, strict=True)
+    lines = [f'{name},Chester,"{day}",oil' for name, day in rows]
+    path.write_text("\n".join(["Customer,Town,Date,Work", *lines]))
+
+    found = guess(path)[0]
+
+    doubts = {each["doubt"]: each["guess"] for each in found["doubts"]}
+    assert doubts.get("bare_number") == asked
+    assert [job.span.edtf() for job in Job.objects.order_by("finished_on")] == days
+    assert found["to_complete"] == 2 - len(days)
+    assert all("lacks the year" in each["message"] for each in found["problems"])
 
 
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(

@@ -43,6 +43,8 @@ from jobs.importing.cells.numbers import (
 from jobs.importing.cells.problems import UnreadableCell
 from jobs.importing.cells.spans import (
     Calendar,
+    can_be_no_year,
+    lacks_year,
     month_numbers,
     order_evidence,
     read_span,
@@ -74,6 +76,7 @@ __all__ = [
     "UnreadableCell",
     "area_code_of",
     "calm_capitals",
+    "can_be_no_year",
     "coats_within",
     "deck_name",
     "finish_class_of",
@@ -81,6 +84,7 @@ __all__ = [
     "group_spellings",
     "is_blank",
     "is_colour_word",
+    "lacks_year",
     "month_numbers",
     "name_key",
     "names_timber",

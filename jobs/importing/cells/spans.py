@@ -20,6 +20,10 @@ from jobs.partial_dates import (
     parse_edtf,
 )
 
+LAST_DAY = 31
+RANGE_OF_DAYS = re.compile(
+    r"(?<!\d)\d{1,2}(?:st|nd|rd|th)? ?(?:-|to|&|and) ?(\d{1,2})(?:st|nd|rd|th)?(?!\d)"
+)
 SPREADSHEET_EPOCH = date(1899, 12, 30)  # day 0 of spreadsheets (ECMA-376, 18.17.4.1; from memory)
 SPREADSHEET_DAYS = range(18_264, 60_000)  # 1950 to 2064
 LANGUAGES_OF_MONTHS = ("en", "fr", "de", "es")
@@ -43,6 +47,7 @@ class Calendar:
     today: date
     day_first: bool | None = None
     is_south: bool = False
+    numbers_are_days: bool = False  # “May 12” is a day whose year is not written
 
 
 @lru_cache(maxsize=1)
@@ -63,6 +68,8 @@ def read_span(text: str, calendar: Calendar) -> DaySpan:
         span = find_span(text, calendar)
     except ValueError:
         span = None
+    if span is None and lacks_year(text):
+        raise UnreadableCell(f"“{text}” lacks the year. Write it such as 3 Jun 2024.")
     if span is None:
         raise UnreadableCell(
             f"“{text}” is not a date we can read. Write a day, a month or a year, such as"
@@ -193,7 +200,12 @@ def order_evidence(text: str) -> str:
 
 
 def named_span(words: str, calendar: Calendar) -> DaySpan | None:
-    """14 June 2024, Jun 14 2024, 14-Jun-24, Mar 2023, March '23."""
+    """14 June 2024, Jun 14 2024, 14-Jun-24, Mar 2023, March '23; of “Aug 14-15, 2024” the last day,
+    without its year nothing."""
+    if found := RANGE_OF_DAYS.search(words):
+        if not re.search(r"\d{4}", words):
+            return None
+        words = f"{words[: found.start()]}{found[1]}{words[found.end() :]}"
     months = month_numbers()
     parts = re.findall(r"\d+|[^\W\d_]+", words)
     parts = [part for part in parts if part not in {"st", "nd", "rd", "th", "de"}]
@@ -209,9 +221,33 @@ def named_span(words: str, calendar: Calendar) -> DaySpan | None:
     return day_span(full_year(year, calendar), names[0], int(day))
 
 
+def lacks_year(text: str) -> bool:
+    """Whether the text is a month with a number of one or two figures: “June 3”, “May 12”, “early
+    June”, “Aug 14-15”."""
+    words = WEEKDAY.sub("", ABOUT.sub(" ", text.casefold()).strip(" .,"))
+    parts = re.findall(r"\d+|[^\W\d_]+", words)
+    parts = [part for part in parts if part not in {*PARTS, "st", "nd", "rd", "th", "de"}]
+    numbers = [part for part in parts if part.isdigit()]
+    names = [part for part in parts if part in month_numbers()]
+    is_apart = "'" in text or "’" in text or "/" in text
+    return (
+        len(names) == 1
+        and len(names) + len(numbers) == len(parts)
+        and all(len(number) <= 2 for number in numbers)
+        and (len(numbers) < 2 or RANGE_OF_DAYS.search(words) is not None)
+        and not is_apart
+    )
+
+
+def can_be_no_year(text: str, today: date) -> bool:
+    """Of such a text: whether its number is a day for certain, “June 3” or “Jul 28” in 2026."""
+    numbers = re.findall(r"\d+", text)
+    return any(len(each) == 1 or today.year % 100 + 1 < int(each) <= LAST_DAY for each in numbers)
+
+
 def named_month(month: int, number: str, calendar: Calendar) -> DaySpan | None:
     """“Mar 2023” and “Mar 23” are months: a day without its year says nothing."""
-    if len(number) not in {2, 4}:
+    if len(number) not in {2, 4} or (len(number) == 2 and calendar.numbers_are_days):
         return None
     return month_span(full_year(number, calendar), month)
 

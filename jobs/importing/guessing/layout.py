@@ -49,6 +49,9 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     rest = first[place + 1 :] if place is not None else first
     layout.beginning = rest
     layout.year_of_title = year_among(first[: place or 0])
+    if of_sheet := YEAR_HEADING.match(sheet.name.strip()):
+        layout.year_of_title = of_sheet[1]
+        layout.group_heads.add(YEAR_HEAD)
     lines: Iterator[ListLine] = chain(rest, sheet.lines)
     layout.rows = grouped_rows(layout, with_heads_told(lines, header), width, is_town)
     return layout

@@ -15,6 +15,7 @@ from jobs.importing.cells import (
     coats_within,
     finish_class_of,
     finish_in_work,
+    lacks_year,
     product_kind_of,
     read_coats,
     read_finish,
@@ -102,7 +103,7 @@ class JobReader:
         )
         texts = [cell for cell in cells.all("done") if not heading or cell != heading]
         found = []
-        for text in texts or ([heading] if heading and not told else []):
+        for text in texts or ([heading] if heading and not told and tells_of_work(cells) else []):
             try:
                 found += self.dates(text, heading, told)
             except UnreadableCell as error:
@@ -110,7 +111,9 @@ class JobReader:
         return found
 
     def dates(self, text: str, heading: str, told: list[PastWork]) -> list[DaySpan]:
-        """One date, several in one cell, or work with its date."""
+        """One date, several in one cell, or work with its date; the year may head the group."""
+        if heading and lacks_year(text):
+            return [read_span(f"{text} {heading[-4:]}", self.calendar)]
         try:
             return list(read_spans(text, self.calendar))
         except UnreadableCell:
@@ -346,6 +349,11 @@ class JobReader:
             jobs[0].notes[:0] = notes
         elif unit.deck is not None:
             unit.deck.notes += notes
+
+
+def tells_of_work(cells: "Cells") -> bool:
+    """Whether a row without a date says anything of work done."""
+    return any(map(cells.first, ("kind", "product", "coats", "price", "item", "litres")))
 
 
 def overlaps(one: DaySpan, other: DaySpan) -> bool:

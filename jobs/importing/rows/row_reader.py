@@ -81,7 +81,10 @@ class RowReader:
             for at in self.places.get("area", ())
         }
         self.calendar = Calendar(
-            book.today, answers.get("day_order", default="day") == "day", book.is_south
+            book.today,
+            answers.get("day_order", default="day") == "day",
+            book.is_south,
+            answers.get("bare_number", default="year") == "day",
         )
         self.jobs = JobReader(heads, self.places, book, answers, self.calendar)
         own_towns = [at for at in self.places.get("town", ()) if heads[at] != GROUP_HEAD]
