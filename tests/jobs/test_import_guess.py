@@ -335,6 +335,20 @@ def test_a_month_with_a_number_is_asked_about_and_no_day_invented(
     assert all("lacks the year" in each["message"] for each in found["problems"])
 
 
+def test_numbers_behind_months_are_asked_about_in_notes_too(tmp_path: Path) -> None:
+    path = tmp_path / "list.csv"
+    path.write_text(
+        'Customer,Town,Notes\nUna Marrow,Chester,"oiled May 12, stripped Jul 2019"\n'
+        'Orla Pemberly,Chester,"oiled June 3"\n'
+    )
+
+    found = guess(path)[0]
+
+    doubts = {each["doubt"]: each["guess"] for each in found["doubts"]}
+    assert doubts["bare_number"] == "The day; the year is missing"
+    assert [(job.kind, job.span.edtf()) for job in Job.objects.all()] == [("strip", "2019-07")]
+
+
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(
     tmp_path: Path,
 ) -> None:

@@ -239,6 +239,18 @@ def lacks_year(text: str) -> bool:
     )
 
 
+def months_with_numbers(text: str) -> list[str]:
+    """The pieces of a note that lack a year: “May 12” of “oiled May 12, stripped Jul 2019”."""
+    return bare_month_pattern().findall(text.casefold())
+
+
+@lru_cache(maxsize=1)
+def bare_month_pattern() -> re.Pattern[str]:
+    names = "|".join(sorted(map(re.escape, month_numbers()), key=len, reverse=True))
+    year = r",? ?(?:\d{4}|['’]\d\d)"
+    return re.compile(rf"\b(?:{names})\.? \d{{1,2}}(?:st|nd|rd|th)?(?![\w/-])(?!{year})")
+
+
 def can_be_no_year(text: str, today: date) -> bool:
     """Of such a text: whether its number is a day for certain, “June 3” or “Jul 28” in 2026."""
     numbers = re.findall(r"\d+", text)

@@ -17,6 +17,7 @@ from jobs.importing.cells import (
     finish_in_work,
     group_spellings,
     lacks_year,
+    months_with_numbers,
     needs_area_code,
     order_evidence,
     read_finish,
@@ -136,6 +137,12 @@ def bare_number_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
     if any(facts.heads[at] == YEAR_HEAD for at in facts.columns("done")):
         return
     bare = [(text, count) for text, count in facts.counted("done").items() if lacks_year(text)]
+    bare += [
+        (piece, count)
+        for text, count in facts.counted("notes").items()
+        for piece in months_with_numbers(text)
+        if read_kind(text)
+    ]
     numbered = [(text, count) for text, count in bare if re.search(r"\d\d", text)]
     if not numbered:
         return
