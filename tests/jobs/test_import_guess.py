@@ -349,6 +349,35 @@ def test_numbers_behind_months_are_asked_about_in_notes_too(tmp_path: Path) -> N
     assert [(job.kind, job.span.edtf()) for job in Job.objects.all()] == [("strip", "2019-07")]
 
 
+# As a notebook has them.
+NOTEBOOK = """Deck people
+
+Ottilie Saltonby - 14 Spruce Rd, Chester - 902-555-0131 - stripped June 2021, oiled 2x Aug 2023
+Orla Pemberly, 12 Sandpiper Lane, Lunenburg, 902 555 0151 orla@example.org. Cedar 16x20. Recoat May 2024
+Tom Greaves 3 Shore Dr Mahone Bay (902-555-0132) new deck 2022 PT, sealed fall 2023
+Harbour House B&B: 1 Wharf St Chester, call Imogen 902-555-0154. 600 sq ft. solid stain 2021
+"""  # noqa: E501
+
+
+def test_lines_of_prose_are_read_as_one_client_each(tmp_path: Path) -> None:
+    path = tmp_path / "people.txt"
+    path.write_text(NOTEBOOK)
+
+    found = guess(path)[0]
+
+    assert (found["rows"], found["ready"], found["jobs"]) == (4, 4, 5)
+    homes = Property.objects.order_by("client__name")
+    assert list(homes.values_list("client__name", "street", "town")) == [
+        ("Harbour House B&B", "1 Wharf St", "Chester"),
+        ("Orla Pemberly", "12 Sandpiper Lane", "Lunenburg"),
+        ("Ottilie Saltonby", "14 Spruce Rd", "Chester"),
+        ("Tom Greaves", "3 Shore Dr", "Mahone Bay"),
+    ]
+    assert ContactPoint.objects.count() == 5
+    orla = Deck.objects.get(site__client__name="Orla Pemberly")
+    assert (orla.area_m2, orla.species) == (Decimal("29.73"), "red_cedar")
+
+
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(
     tmp_path: Path,
 ) -> None:

@@ -4,9 +4,11 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, islice
+from typing import ClassVar
 
 from jobs.importing.cells import month_numbers
 from jobs.importing.files import ListLine, RawSheet
+from jobs.importing.guessing.free_lines import FREE_HEADS, are_free_lines, read_free_lines
 from jobs.importing.guessing.names import head_score, name_score
 from jobs.importing.guessing.numbered_heads import labelled_cells, labelled_columns, plain_heads
 from jobs.importing.guessing.year_columns import dated_cells, named_years, years_of_header
@@ -37,6 +39,15 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     """The header found below titles; rows with the heading they stand under in two more cells."""
     first = list(islice(sheet.lines, LINES_TO_LOOK_AT))
     place = header_place(first)
+    if place is None and are_free_lines(first):
+        return lay_out_free_lines(sheet, chain(first, sheet.lines), is_town)
+    return lay_out_table(sheet, first, place, is_town)
+
+
+def lay_out_table(
+    sheet: RawSheet, first: list[ListLine], place: int | None, is_town: Callable[[str], bool]
+) -> SheetLayout:
+    """With the header at that place of the first lines; None for none."""
     header = first[place].cells if place is not None else []
     width = max([len(header), *(len(line.cells) for line in first)], default=0)
     years = years_of_header(header)
@@ -55,6 +66,17 @@ def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     lines: Iterator[ListLine] = chain(rest, sheet.lines)
     layout.rows = grouped_rows(layout, with_heads_told(lines, header), width, is_town)
     return layout
+
+
+def lay_out_free_lines(
+    sheet: RawSheet, lines: Iterator[ListLine], is_town: Callable[[str], bool]
+) -> SheetLayout:
+    sheet.remarks.append("Each line was read as one client: who, where and what was done.")
+    rows = (
+        ListLine(line.number, [*line.cells, *Headings.NONE])
+        for line in read_free_lines(lines, is_town)
+    )
+    return SheetLayout(list(FREE_HEADS), rows, sheet.remarks)
 
 
 def with_heads_told(lines: Iterator[ListLine], header: Sequence[str]) -> Iterator[ListLine]:
@@ -124,6 +146,7 @@ def grouped_rows(
 class Headings:
     """What the rows that come next stand under."""
 
+    NONE: ClassVar = ("", "", "")
     layout: SheetLayout
     group: str = ""
     year: str = ""

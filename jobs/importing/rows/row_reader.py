@@ -231,8 +231,13 @@ class RowReader:
 def told_of_deck(notes: Sequence[str]) -> str:
     """What notes say of the deck itself: “cedar deck 600 sq ft” of more; nothing if they do not."""
     parts = [part for note in notes for part in re.split(r"[.;,\n](?=\s|$)", note)]
-    about = filter(DECK_WORD.search, parts)
-    return next((part for part in about if size_in_words(part) or timber_word(part)), "")
+    about = (part for part in parts if size_in_words(part) or timber_word(part))
+    return next((part for part in about if DECK_WORD.search(part) or is_bare(part)), "")
+
+
+def is_bare(part: str) -> bool:
+    """Whether nothing but size and wood stands there: “Cedar 16x20”."""
+    return deck_name(part) in {"", f"{timber_word(part)} deck".capitalize()}
 
 
 def size_of_items(lines: Sequence[Cells]) -> Decimal | None:
