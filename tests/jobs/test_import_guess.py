@@ -314,6 +314,7 @@ def test_a_sheet_a_year_gives_its_days_their_year(tmp_path: Path) -> None:
         (("May 12", "June 3"), "The day; the year is missing", []),
         (("May 12", "Jul 31"), "The day; the year is missing", []),
         (("May 12", "Jul 19"), "The year", ["2012-05", "2019-07"]),
+        (("12 May", "19 juin"), "The day; the year is missing", []),
         (("May 12", "Jul 2019"), "The year", ["2012-05", "2019-07"]),
         (("May 12 2021", "Aug 14-15, 2024"), None, ["2021-05-12", "2024-08-15"]),
     ],
@@ -376,6 +377,30 @@ def test_lines_of_prose_are_read_as_one_client_each(tmp_path: Path) -> None:
     assert ContactPoint.objects.count() == 5
     orla = Deck.objects.get(site__client__name="Orla Pemberly")
     assert (orla.area_m2, orla.species) == (Decimal("29.73"), "red_cedar")
+
+
+def test_a_french_list_tells_finish_coats_and_whom_not_to_call(tmp_path: Path) -> None:
+    path = tmp_path / "liste.csv"
+    path.write_text(
+        "Nom du client,Cell.,Adresse,Dernier traitement,Produit,Remarques\n"
+        '"QUAICLAIR, ÉLODIE",902-555-0161,"22, ch. des Pionniers, Lunenburg",mai 2022,'
+        "Huile Tidewood teck 2 couches,rappeler au printemps\n"
+        'Basile Ventdoux,902 555-0162 (trav.),"14 rue du Quai, Chester",juillet 2023,'
+        "teinture opaque grise,ne pas appeler\n"
+    )
+
+    guess(path)
+
+    columns = ("product__name", "product__finish_class", "colour", "coats")
+    assert list(CoatApplied.objects.order_by("job__finished_on").values_list(*columns)) == [
+        ("Huile Tidewood", "penetrating_oil", "Teck", 2),
+        ("Teinture Opaque", "solid_film", "Grise", None),
+    ]
+    assert set(Client.objects.values_list("name", "notes")) == {
+        ("Élodie Quaiclair", ""),
+        ("Basile Ventdoux", "Remarques: ne pas appeler"),
+    }
+    assert ContactPoint.objects.get(client__name="Basile Ventdoux").kind == "phone"
 
 
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(

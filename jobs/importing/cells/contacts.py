@@ -16,7 +16,8 @@ MOBILE_WORD = re.compile(r"\b(?:c|m|cell|cells|cellular|mob|mobile|text|txt|sms)
 NORTH_AMERICA = {"CA", "US"}
 NANP = re.compile(r"(?:\+?1[ .\-]*)?\(?([2-9]\d{2})\)?[ .\-–]*([2-9]\d{2})[ .\-–]*(\d{4})")
 OTHER_PHONE_WORD = re.compile(
-    r"\b(?:h|w|o|home|house|work|office|bus|business|land ?line|fax|dom|travail|bureau)\b", re.I
+    r"\b(?:h|w|o|home|house|work|office|bus|business|land ?line|fax|dom|trav|travail|bureau)\b",
+    re.I,
 )
 COMPANY_WORD = re.compile(
     r"\b(?:inc|ltd|llc|co|corp|company|inn|hotel|condo\w*|church|society|association|assn|club|"

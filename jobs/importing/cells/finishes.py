@@ -35,6 +35,8 @@ COLOUR_WORDS = {
         "sand",
         "charcoal",
     ),
+    *("teck", "noyer", "gris", "grise", "noir", "noire", "blanc", "blanche", "brun", "brune"),
+    *("naturel", "naturelle", "miel", "ambre", "ardoise"),
     *("silver", "golden", "gold", "ebony", "pewter", "straw", "butternut", "rosewood", "cocoa"),
     *(
         "mocha",
@@ -65,7 +67,7 @@ COLOUR_BEGINNINGS = {"dark", "light", "warm", "pale", "deep", "medium"}
 # Words of data sheets; the first that is found counts (common practice, no source).
 CLASS_WORDS = {
     "solid_film": r"solid|opaque|paint",
-    "semitransparent": r"semi\w*|stain",
+    "semitransparent": r"semi\w*|stain|teint\w*",
     "clear_film": r"varnish|polyurethane|urethane|spar|clear ?coat",
     "repellent_preservative": r"preserv\w*|wood ?guard",
     "clear_repellent": (
@@ -73,7 +75,7 @@ CLASS_WORDS = {
         r"\bclear$"
     ),
     "tinted": r"tint\w*|toner|toned",
-    "penetrating_oil": r"oil|penetrat\w*",
+    "penetrating_oil": r"oil|huil\w*|penetrat\w*",
 }
 KIND_OF_PRODUCT_WORDS = {
     "stripper": r"stripper|\bstrip$|remover",
@@ -90,7 +92,8 @@ FINISHES_IN_WORK = {
     "Deck oil": r"(?:re-?)?oil(?:ed|ing|s)?|huil\w*",
 }
 AMOUNTS = re.compile(
-    r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)|\bx ?\d\b|½ ?gal",
+    r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|couches?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)"
+    r"|\bx ?\d\b|½ ?gal",
     re.I,
 )
 BATCH = re.compile(r"\(?\b(?:batch|lot)\b(?: no\.?)?[ #:]*([A-Z]*-?\d[\w/.-]*)\)?", re.I)

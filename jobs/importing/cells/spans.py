@@ -214,7 +214,8 @@ def named_span(words: str, calendar: Calendar) -> DaySpan | None:
     if len(names) != 1 or len(names) + len(numbers) != len(parts):
         return None
     if len(numbers) == 1:
-        return named_month(names[0], numbers[0], calendar)
+        is_day = parts[0] == numbers[0] and len(numbers[0]) <= 2  # “12 June” lacks its year
+        return None if is_day else named_month(names[0], numbers[0], calendar)
     if len(numbers) != 2:
         return None
     day, year = numbers if len(numbers[0]) <= 2 else numbers[::-1]
@@ -252,7 +253,10 @@ def bare_month_pattern() -> re.Pattern[str]:
 
 
 def can_be_no_year(text: str, today: date) -> bool:
-    """Of such a text: whether its number is a day for certain, “June 3” or “Jul 28” in 2026."""
+    """Of such a text: whether its number is a day for certain, “June 3”, “12 June” or “Jul 28” in
+    2026."""
+    if text[:1].isdigit():
+        return True
     numbers = re.findall(r"\d+", text)
     return any(len(each) == 1 or today.year % 100 + 1 < int(each) <= LAST_DAY for each in numbers)
 

@@ -34,9 +34,12 @@ DECK_WORD = re.compile(r"\b(?:deck|porch|verandah?|terrasse|patio)\b", re.I)
 MAX_NAME = 200
 STOP_WORDS = re.compile(
     r"\b(?:do not|don[’']?t|no) (?:call|contact|mail|e-?mail|text|phone|reminders?)|\bdnc\b|"
-    r"\b(?:unsubscribed?|deceased|passed away|moved(?: away)?|sold)\b",
+    r"\bne pas (?:appeler|contacter|[ée]crire|relancer)|"
+    r"\b(?:unsubscribed?|deceased|passed away|moved(?: away)?|sold)\b|"
+    r"\b(?:d[ée]c[ée]d[ée]e?|d[ée]m[ée]nag[ée]e?)\b",
     re.I,
 )
+ASKED_NOT_TO = re.compile(r"\b(?:do not|don[’']?t|no|ne pas) \w", re.I)
 MAX_LABEL = 80
 
 
@@ -127,9 +130,11 @@ class RowReader:
         return client
 
     def note_stops(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
-        """“Do not call” in a column that nothing else is read from."""
-        for at, text in enumerate(cells.row.cells):
-            if at < len(self.mapping) and not self.mapping[at] and STOP_WORDS.search(text):
+        """“Do not call”, also in a column that nothing else is read from; who moved or sold, there
+        alone: in a note it may be about anything."""
+        for at, text in enumerate(cells.row.cells[: len(self.mapping)]):
+            found = STOP_WORDS.search(text)
+            if found and (not self.mapping[at] or ASKED_NOT_TO.match(found[0])):
                 client.notes.append(f"{self.heads[at]}: {text}".strip(": "))
                 unit.remarks.append(
                     f"“{text}” went to the notes of the client. Stop there what they do not want."
