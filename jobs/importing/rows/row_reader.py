@@ -75,6 +75,7 @@ class RowReader:
         self.mapping = mapping
         self.book = book
         self.answers = answers
+        self.stop_columns = [at for at, field in enumerate(mapping) if field in {"", "notes"}]
         self.places: dict[str, list[int]] = {}
         for at, field in enumerate(mapping):
             if field:
@@ -132,8 +133,10 @@ class RowReader:
     def note_stops(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
         """“Do not call”, also in a column that nothing else is read from; who moved or sold, there
         alone: in a note it may be about anything."""
-        for at, text in enumerate(cells.row.cells[: len(self.mapping)]):
-            found = STOP_WORDS.search(text)
+        row = cells.row.cells
+        for at in self.stop_columns:
+            text = row[at] if at < len(row) else ""
+            found = STOP_WORDS.search(text) if text else None
             if found and (not self.mapping[at] or ASKED_NOT_TO.match(found[0])):
                 client.notes.append(f"{self.heads[at]}: {text}".strip(": "))
                 unit.remarks.append(
