@@ -367,6 +367,7 @@ def test_lines_of_prose_are_read_as_one_client_each(tmp_path: Path) -> None:
     found = guess(path)[0]
 
     assert (found["rows"], found["ready"], found["jobs"]) == (4, 4, 5)
+    assert "1 line that name nobody was left out." in found["remarks"]
     homes = Property.objects.order_by("client__name")
     assert list(homes.values_list("client__name", "street", "town")) == [
         ("Harbour House B&B", "1 Wharf St", "Chester"),
@@ -401,6 +402,40 @@ def test_a_french_list_tells_finish_coats_and_whom_not_to_call(tmp_path: Path) -
         ("Basile Ventdoux", "Remarques: ne pas appeler"),
     }
     assert ContactPoint.objects.get(client__name="Basile Ventdoux").kind == "phone"
+
+
+def test_a_table_without_a_header_is_no_prose_whatever_it_lacks(tmp_path: Path) -> None:
+    path = tmp_path / "table.csv"
+    path.write_text(
+        'Una Marrow,902-555-0143,"14 Spruce Rd, Chester",clean and recoat,2023-05-11,\n'
+        'Orla Pemberly,,"12 Sandpiper Lane, Lunenburg",strip and seal,2024-06-01,780\n'
+        'Thea Windrush,902-555-0144,"3 Shore Dr, Mahone Bay",clean and recoat,,640\n'
+    )
+
+    found = guess(path)[0]
+
+    assert "Each line was read as one client" not in " ".join(found["remarks"])
+    assert (found["rows"], found["ready"], found["jobs"]) == (3, 3, 2)
+    assert set(Client.objects.values_list("name", flat=True)) == {
+        "Una Marrow",
+        "Orla Pemberly",
+        "Thea Windrush",
+    }
+
+
+def test_a_sheet_of_clients_with_a_year_in_its_name_invents_no_job(tmp_path: Path) -> None:
+    book = Workbook()
+    sheet = book.active
+    sheet.title = "Clients 2025"
+    for row in [("Client", "Town", "Product"), ("Una Marrow", "Chester", "Tidewood Deck Oil")]:
+        sheet.append(row)
+    path = tmp_path / "clients.xlsx"
+    book.save(path)
+
+    guess(path)
+
+    assert Client.objects.get().name == "Una Marrow"
+    assert not Job.objects.exists()
 
 
 def test_two_decks_of_one_wood_and_two_sizes_stay_two_when_the_list_is_read_again(

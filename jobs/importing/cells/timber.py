@@ -130,8 +130,8 @@ def deck_name(label: str) -> str:
     a size nothing."""
     rest = WITH_PARTS.sub(" ", label.casefold())
     wood = timber_word(label)
-    for words in (size_in_words(label), wood):
-        rest = rest.replace(words, " ") if words else rest
+    rest = rest.replace(size_in_words(label) or "\n", " ")
+    rest = re.sub(rf"\b{re.escape(wood)}\b", " ", rest) if wood else rest
     rest = " ".join(re.sub(r"~|≈|[(),;:+&/.]|\b(?:approx|about|abt|ca)\b", " ", rest).split())
     if rest == " ".join(label.casefold().split()) and not rest.isdecimal():
         return label

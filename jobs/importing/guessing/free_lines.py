@@ -2,7 +2,7 @@
 Chester - 902-555-0131 - stripped June 2021”."""
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 
 from jobs.importing.cells import AMOUNTS, EMAIL_LIKE, phone_pieces, size_in_words
 from jobs.importing.files import ListLine
@@ -14,30 +14,30 @@ STREET = re.compile(r"(?:#?\d+[a-z]?|rr ?#?\d+|lot \d+)\s+[^\W\d]", re.I)
 
 
 def are_free_lines(lines: Sequence[ListLine]) -> bool:
-    """Whether most lines tell who and where in prose: long ones, of any number of pieces, with a
-    number to call, an address or work. Of two lines or more."""
-    texts = [prose(line) for line in lines]
-    told = [text for text in texts if tells_who(text) and len(text.split()) >= LEAST_WORDS]
-    widths = {len(list(filter(None, line.cells))) for line in lines if tells_who(prose(line))}
-    return len(told) > 1 and len(told) > len(texts) / 2 and (len(widths) > 1 or widths == {1})
+    """Whether most lines are prose: long, and with several facts in one cell, wherever commas cut
+    them. Of two lines or more."""
+    long = [line for line in lines if len(prose(line).split()) >= LEAST_WORDS]
+    mixed = [line for line in long if any(map(mixes_facts, line.cells))]
+    return len(mixed) > 1 and len(mixed) > len(long) / 2 >= len(lines) / 4
+
+
+def mixes_facts(cell: str) -> bool:
+    """A number to call, an address or a street among other words."""
+    rest = EMAIL_LIKE.sub(" ", cell)
+    for found in phone_pieces(rest):
+        rest = rest.replace(found[0], " ")
+    has_street = STREET.search(rest) is not None and not STREET.match(rest)
+    return (rest != cell or has_street) and len(re.findall(r"[^\W\d_]{3,}", rest)) > 2
 
 
 def prose(line: ListLine) -> str:
     return ", ".join(filter(None, line.cells))
 
 
-def tells_who(text: str) -> bool:
-    return bool(EMAIL_LIKE.search(text) or phone_pieces(text) or STREET.search(text))
-
-
-def read_free_lines(
-    lines: Iterator[ListLine], is_town: Callable[[str], bool]
-) -> Iterator[ListLine]:
-    """The cells of FREE_HEADS; lines that tell of nobody are titles."""
-    for line in lines:
-        text = prose(line)
-        if tells_who(text):
-            yield ListLine(line.number, free_cells(text, is_town))
+def is_title(text: str) -> bool:
+    """Few words, and nothing to call or to find: a heading."""
+    tells = EMAIL_LIKE.search(text) or phone_pieces(text) or STREET.search(text)
+    return not tells and len(text.split()) < LEAST_WORDS
 
 
 def free_cells(text: str, is_town: Callable[[str], bool]) -> list[str]:

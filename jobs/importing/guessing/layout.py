@@ -8,7 +8,13 @@ from typing import ClassVar
 
 from jobs.importing.cells import month_numbers
 from jobs.importing.files import ListLine, RawSheet
-from jobs.importing.guessing.free_lines import FREE_HEADS, are_free_lines, read_free_lines
+from jobs.importing.guessing.free_lines import (
+    FREE_HEADS,
+    are_free_lines,
+    free_cells,
+    is_title,
+    prose,
+)
 from jobs.importing.guessing.names import head_score, name_score
 from jobs.importing.guessing.numbered_heads import labelled_cells, labelled_columns, plain_heads
 from jobs.importing.guessing.year_columns import dated_cells, named_years, years_of_header
@@ -18,8 +24,13 @@ HEADER_MIN_SCORE = 0.8
 SURE_NAME = 0.9
 TOTAL_LINE = re.compile(r"^(?:grand |sub ?)?total\b|^sum\b|^totals?\b", re.I)
 YEAR_HEADING = re.compile(r"^\D{0,12}\b((?:19|20)\d{2})\b\D{0,12}$")
+# “2023”, “Jobs 2024”: a sheet of the work of a year. “Clients 2025” may be anybody's.
+SHEET_OF_YEAR = re.compile(
+    r"(?:jobs?|work|season|travaux|saison)?[ _-]*((?:19|20)\d{2})[ _-]*(?:jobs?|work|season)?", re.I
+)
 GROUP_HEAD = "Heading"
 CLIENT_HEAD = "Client heading"
+CLIENT_FIELDS = {"client", "first_name", "last_name", "company"}
 YEAR_HEAD = "Year heading"
 
 
@@ -60,7 +71,7 @@ def lay_out_table(
     rest = first[place + 1 :] if place is not None else first
     layout.beginning = rest
     layout.year_of_title = year_among(first[: place or 0])
-    if of_sheet := YEAR_HEADING.match(sheet.name.strip()):
+    if of_sheet := SHEET_OF_YEAR.fullmatch(sheet.name.strip()):
         layout.year_of_title = of_sheet[1]
         layout.group_heads.add(YEAR_HEAD)
     lines: Iterator[ListLine] = chain(rest, sheet.lines)
@@ -71,12 +82,24 @@ def lay_out_table(
 def lay_out_free_lines(
     sheet: RawSheet, lines: Iterator[ListLine], is_town: Callable[[str], bool]
 ) -> SheetLayout:
-    sheet.remarks.append("Each line was read as one client: who, where and what was done.")
-    rows = (
-        ListLine(line.number, [*line.cells, *Headings.NONE])
-        for line in read_free_lines(lines, is_town)
-    )
-    return SheetLayout(list(FREE_HEADS), rows, sheet.remarks)
+    layout = SheetLayout(list(FREE_HEADS), iter(()), sheet.remarks)
+    layout.remarks.append("Each line was read as one client: who, where and what was done.")
+    layout.rows = free_rows(layout, lines, is_town)
+    return layout
+
+
+def free_rows(
+    layout: SheetLayout, lines: Iterator[ListLine], is_town: Callable[[str], bool]
+) -> Iterator[ListLine]:
+    titles = 0
+    for line in lines:
+        text = prose(line)
+        if is_title(text):
+            titles += 1
+        else:
+            yield ListLine(line.number, [*free_cells(text, is_town), *Headings.NONE])
+    if titles:
+        left_out(layout, titles, "that name nobody")
 
 
 def with_heads_told(lines: Iterator[ListLine], header: Sequence[str]) -> Iterator[ListLine]:
@@ -193,7 +216,10 @@ def is_no_data(cells: list[str], header: list[str]) -> bool:
 
 def columns_of_headings(header: list[str], lines: list[ListLine]) -> set[int]:
     """Columns in which a lone cell is no row but the client of the rows below, as accounts are
-    printed: one of dates, or one without a head in which no row has anything."""
+    printed: one of dates, or one without a head in which no row has anything. None where a column
+    names the clients."""
+    if any(name_score(head, each) >= SURE_NAME for head in header for each in CLIENT_FIELDS):
+        return set()
     rows = [line.cells for line in lines if sum(map(bool, line.cells)) > 2]
     return {
         at

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from jobs.importing.guessing.contents import HISTORY, ContentReader
 from jobs.importing.guessing.fields import FIELDS_BY_NAME, LIST_FIELDS
-from jobs.importing.guessing.layout import CLIENT_HEAD, GROUP_HEAD, YEAR_HEAD
+from jobs.importing.guessing.layout import CLIENT_FIELDS, CLIENT_HEAD, GROUP_HEAD, YEAR_HEAD
 from jobs.importing.guessing.names import UNUSED, folded_head, name_score
 from jobs.importing.guessing.year_columns import YEAR_COLUMN
 
@@ -22,7 +22,6 @@ CARRIED = {
     YEAR_HEAD: {"done": 0.55},
     CLIENT_HEAD: {"client": 0.8},
 }
-CLIENT_FIELDS = {"client", "first_name", "last_name", "company"}
 NAMES_SHARE = 0.6  # of the cells of a column of names under a head that says nothing
 PRODUCT_SHARE = 0.4  # of the cells: under a head that speaks of products and notes
 TOLD_SHARE = 0.3  # of the cells: a column that tells of work with its dates is one of notes

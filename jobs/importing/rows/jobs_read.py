@@ -43,7 +43,7 @@ Value = TypeVar("Value")
 KIND_ORDER = ["strip", "recoat", "clean", "repair"]
 NO_WORK_ENTRY = re.compile(
     r"\b(?:estimate|quot\w+|proposal|payment|deposit|credit|refund|journal|purchase|bill|statement|"
-    r"(?:sales )?order)\b",
+    r"sales order)\b",
     re.I,
 )
 PRICE_IN_WORDS = re.compile(r"[$€£] ?\d[\d,.]*")

@@ -33,7 +33,8 @@ PLACE_FIELDS = {"address", "street", "house_number", "town", "region", "postcode
 DECK_WORD = re.compile(r"\b(?:deck|porch|verandah?|terrasse|patio)\b", re.I)
 MAX_NAME = 200
 STOP_WORDS = re.compile(
-    r"\b(?:do not|don[’']?t|no) (?:call|contact|mail|e-?mail|text|phone|reminders?)|\bdnc\b|"
+    r"\b(?:do not|don[’']?t) (?:call|contact|mail|e-?mail|text|phone)|\bdnc\b|"
+    r"\bno (?:calls|contact|reminders?|texts|mailings?)\b|"
     r"\bne pas (?:appeler|contacter|[ée]crire|relancer)|"
     r"\b(?:unsubscribed?|deceased|passed away|moved(?: away)?|sold)\b|"
     r"\b(?:d[ée]c[ée]d[ée]e?|d[ée]m[ée]nag[ée]e?)\b",
