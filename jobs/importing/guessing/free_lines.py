@@ -56,7 +56,8 @@ def sorted_pieces(
 ) -> tuple[str, list[str], list[str]]:
     """Name, address and notes: the name ends where figures begin."""
     first, *others = pieces or [""]
-    name, *behind = re.split(r"\s(?=#?\d|RR\b)", first, maxsplit=1)
+    name, rest = split_who_and_where(first)
+    behind = [rest] if rest else []
     address: list[str] = []
     notes: list[str] = []
     for piece in [*behind, *others]:
@@ -66,6 +67,12 @@ def sorted_pieces(
         else:
             notes.append(piece)
     return name, address, notes
+
+
+def split_who_and_where(text: str) -> tuple[str, str]:
+    """“Tom Greaves 3 Shore Dr Mahone Bay” → the name, and what begins with figures."""
+    name, *behind = re.split(r"\s(?=#?\d|RR\b)", text, maxsplit=1)
+    return name, behind[0] if behind else ""
 
 
 def is_measure(piece: str) -> bool:

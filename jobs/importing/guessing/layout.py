@@ -7,7 +7,13 @@ from itertools import chain, islice
 from typing import ClassVar
 
 from jobs.importing.cells import month_numbers
-from jobs.importing.files import ListLine, RawSheet
+from jobs.importing.files import CALENDAR_HEADER, ListLine, RawSheet
+from jobs.importing.guessing.calendar_entries import (
+    ENTRY_HEADS,
+    entry_cells,
+    join_visits,
+    tells_of_work,
+)
 from jobs.importing.guessing.free_lines import (
     FREE_HEADS,
     are_free_lines,
@@ -49,6 +55,8 @@ class SheetLayout:
 def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
     """The header found below titles; rows with the heading they stand under in two more cells."""
     first = list(islice(sheet.lines, LINES_TO_LOOK_AT))
+    if first and first[0].cells == CALENDAR_HEADER:
+        return lay_out_calendar(sheet, chain(first[1:], sheet.lines))
     place = header_place(first)
     if place is None and are_free_lines(first):
         return lay_out_free_lines(sheet, chain(first, sheet.lines), is_town)
@@ -86,6 +94,23 @@ def lay_out_free_lines(
     layout.remarks.append("Each line was read as one client: who, where and what was done.")
     layout.rows = free_rows(layout, lines, is_town)
     return layout
+
+
+def lay_out_calendar(sheet: RawSheet, lines: Iterator[ListLine]) -> SheetLayout:
+    layout = SheetLayout(list(ENTRY_HEADS), iter(()), sheet.remarks)
+    layout.rows = entry_rows(layout, lines)
+    return layout
+
+
+def entry_rows(layout: SheetLayout, lines: Iterator[ListLine]) -> Iterator[ListLine]:
+    padding = [""] * len(CALENDAR_HEADER)
+    entries = [[*line.cells, *padding][: len(CALENDAR_HEADER)] for line in lines]
+    works = [entry_cells(cells) for cells in entries if tells_of_work(cells)]
+    for number, cells in enumerate(join_visits(works), start=1):
+        yield ListLine(number, [*cells, *Headings.NONE])
+    if others := len(entries) - len(works):
+        words = "1 entry that tells" if others == 1 else f"{others:,} entries that tell"
+        layout.remarks.append(f"{words} of no work on a deck stayed out.")
 
 
 def free_rows(
