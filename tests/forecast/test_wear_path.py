@@ -162,6 +162,19 @@ def test_the_terms_of_many_steps_are_the_slopes_of_their_value() -> None:
     assert terms.tau_tau[0] == pytest.approx((up.tau - down.tau)[0] / (2 * h), rel=1e-5)
 
 
+def test_a_life_far_from_all_that_was_seen_has_a_chance_that_is_a_number() -> None:
+    """Where the chance is below the digits of the sum, the quadrature still looks."""
+    log = one_coat_log([6.0 + 4 * visit for visit in range(8)], [0, 1, 1, 2, 2, 3, 3, 3])
+    edges = log.life_edges()
+    logs = log.log_chances(PUBLISHED_PATH, between_edges(edges))
+    height = np.exp(logs - logs.max())
+    far = np.linspace(0.5, 8, 151)
+    seen = LifeSteps(edges, height[:, :-1] - height[:, 1:], height[:, -1], np.zeros(1))
+    for spread in (0.1, 0.2, 0.3):
+        assert np.isfinite(seen.values(far[:, None], spread)).all()
+        assert np.isfinite(np.array(seen.terms(far[:, None], spread))).all()
+
+
 # Against brute force.
 
 
