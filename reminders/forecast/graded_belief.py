@@ -50,7 +50,11 @@ def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLo
 
 
 def moments_after_grades(
-    path: WearPath, log: GradeLog, mean: Floats, spread: Floats
+    path: WearPath,
+    log: GradeLog,
+    mean: Floats,
+    spread: Floats,
+    slope: Floats,
 ) -> tuple[Floats, Floats]:
     """Return mean and standard deviation of log life after the grades.
 
@@ -62,19 +66,34 @@ def moments_after_grades(
         Grades of n coats.
     mean, spread : ndarray, shape (n,)
         The same before.
+    slope : ndarray, shape (n, len(PATH_NAMES) + g)
+        How the mean before moves with the path; of no width for a path without doubt.
 
     Returns
     -------
     mean, spread : ndarray, shape (n,)
         Of the law weighed by the chance of the grades, which is close to normal.
+
+    Notes
+    -----
+    The doubt about the path joins by the law of total variance. Were the path known, the spread
+    before would lack what follows the path and the grades would move the mean m with it: by the
+    covariance of log life and log chance, and by what the mean before moves, times the share of
+    its variance that the grades leave.
     """
-    life = mean[:, None] + spread[:, None] * BELIEF_NODES
+    own = np.sqrt(spread**2 - path.variances(slope)) if path.is_doubted else spread
+    life = mean[:, None] + own[:, None] * BELIEF_NODES
     logs = log.log_chances(path, life) - BELIEF_NODES**2 / 2
     weight = np.exp(logs - logs.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     middle = weight @ BELIEF_NODES
-    variance = (weight * (BELIEF_NODES - middle[:, None]) ** 2).sum(axis=1)
-    return mean + spread * middle, np.maximum(spread * np.sqrt(variance), LEAST_SPREAD)
+    away = BELIEF_NODES - middle[:, None]
+    share = np.maximum((weight * away**2).sum(axis=1), (LEAST_SPREAD / own) ** 2)
+    variance = own**2 * share
+    if path.is_doubted:
+        moved = own[:, None] * log.slopes(path, life, weight * away) + share[:, None] * slope
+        variance = variance + path.variances(moved)
+    return mean + own * middle, np.sqrt(variance)
 
 
 def chances_found_worn(

@@ -98,15 +98,39 @@ class GradeLog(NamedTuple):
             Averaged over the possible starts.
         """
         life = log_life[self.coat]
-        first = np.flatnonzero(np.diff(self.coat, prepend=-1))
         weights = START_WEIGHTS if self.log_age.shape[1] > 1 else np.ones(1)
         parts = []
         for node, weight in enumerate(weights.tolist()):
             age = self.log_age[:, node : node + 1]
             each = np.log(path.chances(self.seen, age - life))
             each[self.is_called] += _log_call_chances(age[self.is_called], life[self.is_called])
-            parts.append(np.log(weight) + np.add.reduceat(each, first, axis=0))
+            parts.append(np.log(weight) + np.add.reduceat(each, self._first_visits, axis=0))
         return np.asarray(np.logaddexp.reduce(parts))
+
+    @property
+    def _first_visits(self) -> Integers:
+        return np.flatnonzero(np.diff(self.coat, prepend=-1))
+
+    def slopes(self, path: WearPath, log_life: Floats, weight: Floats) -> Floats:
+        """Return how the weighed log chances of all grades of each coat move with the path.
+
+        Parameters
+        ----------
+        path : WearPath
+            The path.
+        log_life : ndarray, shape (n, c)
+            Logs of clock months.
+        weight : ndarray, shape (n, c)
+            Weights; below 0 too.
+
+        Returns
+        -------
+        ndarray, shape (n, len(PATH_NAMES) + g)
+            The gradients of the sums over c, were each coat put on in the middle of its span.
+        """
+        x = self.middle_log_age - log_life[self.coat]
+        by_visit = path.slopes(self.seen, x, weight[self.coat])
+        return np.asarray(np.add.reduceat(by_visit, self._first_visits, axis=0))
 
     def life_edges(self) -> Floats:
         """Return where the steps of each coat lie.

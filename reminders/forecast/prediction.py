@@ -409,7 +409,10 @@ def believe_grades(
     if not log:
         return belief
     mean, spread = belief.mean.copy(), belief.spread.copy()
-    mean[rows], spread[rows] = moments_after_grades(posterior.path, log, mean[rows], spread[rows])
+    slope = posterior.path_slope(belief.x[rows], coats.deck[rows])
+    mean[rows], spread[rows] = moments_after_grades(
+        posterior.path, log, mean[rows], spread[rows], slope
+    )
     is_graded = np.zeros(len(coats), dtype=bool)
     is_graded[rows] = True
     return belief._replace(mean=mean, spread=spread, is_graded=is_graded)

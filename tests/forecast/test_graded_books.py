@@ -45,7 +45,8 @@ class LifeScores:
 def score_lives(made: Simulated, posterior: Posterior, rows: np.ndarray) -> LifeScores:
     """Of coats as they are known on the day of the cut."""
     coats = made.book.coats.take(rows)
-    mean, spread = predict_log_life(coats, posterior)[:2]
+    belief = predict_log_life(coats, posterior)
+    mean, spread = belief.mean, belief.spread
     visits = made.book.visits_before(CUT)
     sound = np.zeros(len(made.book.coats))
     ours = ~visits.by_client & (visits.grade < 3)
@@ -53,14 +54,13 @@ def score_lives(made: Simulated, posterior: Posterior, rows: np.ndarray) -> Life
     np.maximum.at(sound, visits.coat[ours], age[ours])
     low = sound[rows]
     if posterior.path is not None:
-        log, graded = log_grades(made.book.coats, visits)
-        place = np.flatnonzero(np.isin(rows, graded))
-        chosen = np.searchsorted(graded, rows[place])
-        moments = (np.zeros(len(graded)), np.ones(len(graded)))
-        for known, given in zip(moments, (mean, spread), strict=True):
-            known[chosen] = given[place]
-        after = moments_after_grades(posterior.path, log, *moments)
-        mean[place], spread[place] = after[0][chosen], after[1][chosen]
+        theirs = visits.take(np.flatnonzero(np.isin(visits.coat, rows)))
+        log, graded = log_grades(made.book.coats, theirs)
+        place = np.searchsorted(rows, graded)
+        slope = posterior.path_slope(belief.x[place], coats.deck[place])
+        mean[place], spread[place] = moments_after_grades(
+            posterior.path, log, mean[place], spread[place], slope
+        )
         low[place] = 0.0
     with np.errstate(divide="ignore"):
         z = (np.log(low) - mean) / spread
