@@ -13,6 +13,9 @@ from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
 # Where a belief is read, in its own standard deviations: wide enough for a deck that wears many
 # times slower than was thought.
 BELIEF_NODES = np.linspace(-6, 6, 49)
+# Where it is read, in those it has after the grades, for what moves with the path: as if normal.
+SLOPE_NODES, SLOPE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+SLOPE_WEIGHTS /= SLOPE_WEIGHTS.sum()
 LEAST_SPREAD = 0.02  # of log life: below it the nodes are too coarse
 WORN_NODES = 40
 
@@ -87,13 +90,15 @@ def moments_after_grades(
     weight = np.exp(logs - logs.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     middle = weight @ BELIEF_NODES
-    away = BELIEF_NODES - middle[:, None]
-    share = np.maximum((weight * away**2).sum(axis=1), (LEAST_SPREAD / own) ** 2)
-    variance = own**2 * share
-    if path.is_doubted:
-        moved = own[:, None] * log.slopes(path, life, weight * away) + share[:, None] * slope
-        variance = variance + path.variances(moved)
-    return mean + own * middle, np.sqrt(variance)
+    share = (weight * (BELIEF_NODES - middle[:, None]) ** 2).sum(axis=1)
+    after = mean + own * middle
+    spread_after = np.maximum(own * np.sqrt(share), LEAST_SPREAD)
+    if not path.is_doubted:
+        return after, spread_after
+    life = after[:, None] + spread_after[:, None] * SLOPE_NODES
+    nodes = np.broadcast_to(SLOPE_WEIGHTS * SLOPE_NODES, life.shape)
+    moved = spread_after[:, None] * log.slopes(path, life, nodes) + share[:, None] * slope
+    return after, np.sqrt(spread_after**2 + path.variances(moved))
 
 
 def chances_found_worn(
