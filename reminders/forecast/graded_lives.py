@@ -18,6 +18,7 @@ from reminders.forecast.intervals import (
     ages_at_visits,
 )
 from reminders.forecast.mixing import expected_design
+from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
 from reminders.forecast.step_likelihood import LifeSteps
 from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
 
@@ -26,7 +27,7 @@ LIFE_EDGES = 36  # steps of about a tenth of log life
 BELOW_FIRST_VISIT = 1.3
 ABOVE_LAST_VISIT = 2.0
 CALL_DOUBT = 0.05  # that the coat a client called about wore out long before (judgement)
-CALL_BLUR = 0.05  # of log age: the end of that delay is no edge
+CALL_BLUR = 0.05  # of log age: neither end of that delay is an edge
 
 
 class GradeLog(NamedTuple):
@@ -151,10 +152,12 @@ class GradeLog(NamedTuple):
 
 
 def _log_call_chances(log_age: Floats, log_life: Floats) -> Floats:
-    # A client who calls saw it wear within the last season.
+    # A client who calls saw that it was worn, as in a look of theirs, and saw it wear lately.
     since = np.log(np.maximum(np.exp(log_age) - CALL_DELAY_MONTHS, np.finfo(float).tiny))
     lately = ndtr((log_life - since) / CALL_BLUR)
-    return np.log(CALL_DOUBT + (1 - CALL_DOUBT) * lately)
+    worn = ndtr((log_age - log_life) / CALL_BLUR)
+    misread = CLIENT_MISCLASSIFICATION
+    return np.log((CALL_DOUBT + (1 - CALL_DOUBT) * lately) * (misread + (1 - 2 * misread) * worn))
 
 
 def between_edges(edges: Floats) -> Floats:

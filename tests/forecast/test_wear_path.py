@@ -256,6 +256,20 @@ def test_the_pace_of_a_deck_after_three_graded_coats_is_that_of_brute_force() ->
     assert found.variance[0] == pytest.approx(weight @ (paces - mean) ** 2, rel=0.03)
 
 
+def test_a_client_who_calls_about_a_worn_coat_saw_it_too_and_lately() -> None:
+    """Graded 3 at 20 months on a call: the last three months become likelier than the same visit
+    without a call says, both sides of them less likely, and none impossible."""
+    plain = one_coat_log([20.0], [3])
+    called = plain._replace(is_called=np.ones(1, dtype=bool))
+    before, lately, after = np.log([12.0, 18.5, 26.0])
+    lives = np.array([[before, lately, after]])
+    odds = np.exp(
+        called.log_chances(PUBLISHED_PATH, lives) - plain.log_chances(PUBLISHED_PATH, lives)
+    )
+    assert odds[0, 1] / odds[0, 0] == pytest.approx(20, rel=0.1)  # CALL_DOUBT
+    assert odds[0, 1] / odds[0, 2] == pytest.approx(4, rel=0.1)  # a client errs one time in five
+
+
 # What it says of decks.
 
 
