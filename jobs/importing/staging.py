@@ -14,6 +14,7 @@ from jobs.importing.collecting import without_collecting
 from jobs.importing.files import ListError, RawSheet, read_pasted_cells, read_sheets
 from jobs.importing.gazetteer import Gazetteer, KnownTown
 from jobs.importing.guessing import (
+    CLIENT_HEAD,
     GROUP_HEAD,
     YEAR_HEAD,
     ContentReader,
@@ -64,7 +65,7 @@ def stage_sheet(
 ) -> ListImport | None:
     """None for a sheet without rows."""
     layout = lay_out(sheet, is_town=gazetteer.is_town)
-    heads = [*layout.header, "", ""]
+    carried = [GROUP_HEAD, YEAR_HEAD, CLIENT_HEAD]
     with disable_auditlog():
         source = ListImport.objects.create(
             file_name=name[:200], sheet=sheet.name[:200], recorded_by=by, created_at=now
@@ -73,10 +74,7 @@ def stage_sheet(
     if not total:
         source.delete()
         return None
-    heads[-2:] = [
-        GROUP_HEAD if GROUP_HEAD in layout.group_heads else "",
-        YEAR_HEAD if YEAR_HEAD in layout.group_heads else "",
-    ]
+    heads = [*layout.header, *(each if each in layout.group_heads else "" for each in carried)]
     source.heads = heads
     source.fingerprint = hashlib.sha256("\x1f".join(heads).casefold().encode()).hexdigest()
     source.rows_total = total

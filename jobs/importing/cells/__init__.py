@@ -8,21 +8,25 @@ from jobs.importing.cells.addresses import (
     region_key,
     split_address,
 )
+from jobs.importing.cells.capitals import calm_capitals
 from jobs.importing.cells.contacts import (
     EMAIL_LIKE,
     PhoneRead,
     area_code_of,
     needs_area_code,
+    phone_pieces,
     read_emails,
     read_name,
     read_phones,
 )
 from jobs.importing.cells.finishes import (
+    AMOUNTS,
     COLOUR_WORDS,
     FinishRead,
     finish_class_of,
     finish_in_work,
     group_spellings,
+    is_colour_word,
     product_kind_of,
     read_finish,
     spelling_score,
@@ -38,11 +42,28 @@ from jobs.importing.cells.numbers import (
     size_in_words,
 )
 from jobs.importing.cells.problems import UnreadableCell
-from jobs.importing.cells.spans import Calendar, order_evidence, read_span, short_date
-from jobs.importing.cells.timber import TimberRead, names_timber, read_timber, timber_word
+from jobs.importing.cells.spans import (
+    Calendar,
+    can_be_no_year,
+    lacks_year,
+    month_numbers,
+    months_with_numbers,
+    order_evidence,
+    read_span,
+    read_spans,
+    short_date,
+)
+from jobs.importing.cells.timber import (
+    TimberRead,
+    deck_name,
+    names_timber,
+    read_timber,
+    timber_word,
+)
 from jobs.importing.cells.work import PLANS, PastWork, coats_within, read_kind, read_past_work
 
 __all__ = [
+    "AMOUNTS",
     "COLOUR_WORDS",
     "EMAIL_LIKE",
     "PLANS",
@@ -56,15 +77,23 @@ __all__ = [
     "TimberRead",
     "UnreadableCell",
     "area_code_of",
+    "calm_capitals",
+    "can_be_no_year",
     "coats_within",
+    "deck_name",
     "finish_class_of",
     "finish_in_work",
     "group_spellings",
     "is_blank",
+    "is_colour_word",
+    "lacks_year",
+    "month_numbers",
+    "months_with_numbers",
     "name_key",
     "names_timber",
     "needs_area_code",
     "order_evidence",
+    "phone_pieces",
     "plain_number",
     "product_kind_of",
     "read_area",
@@ -78,6 +107,7 @@ __all__ = [
     "read_past_work",
     "read_phones",
     "read_span",
+    "read_spans",
     "read_timber",
     "region_key",
     "short_date",

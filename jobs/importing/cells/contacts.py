@@ -15,6 +15,10 @@ PHONE_LIKE = re.compile(
 MOBILE_WORD = re.compile(r"\b(?:c|m|cell|cells|cellular|mob|mobile|text|txt|sms)\b", re.I)
 NORTH_AMERICA = {"CA", "US"}
 NANP = re.compile(r"(?:\+?1[ .\-]*)?\(?([2-9]\d{2})\)?[ .\-–]*([2-9]\d{2})[ .\-–]*(\d{4})")
+OTHER_PHONE_WORD = re.compile(
+    r"\b(?:h|w|o|home|house|work|office|bus|business|land ?line|fax|dom|trav|travail|bureau)\b",
+    re.I,
+)
 COMPANY_WORD = re.compile(
     r"\b(?:inc|ltd|llc|co|corp|company|inn|hotel|condo\w*|church|society|association|assn|club|"
     r"school|rentals?|properties|trust|strata|board|b&b|motel|cottages|limited|town of)\b\.?",
@@ -32,21 +36,31 @@ class PhoneRead:
 
 
 @lru_cache(maxsize=10_000)
-def read_phones(text: str, country: str, area_code: str = "") -> tuple[PhoneRead, ...]:
-    """All numbers of a cell. Raises UnreadableCell when digits are left that are no number."""
+def read_phones(
+    text: str, country: str, area_code: str = "", *, of_mobiles: bool = False
+) -> tuple[PhoneRead, ...]:
+    """All numbers of a cell; in a column `of_mobiles` each one that no word calls another. Raises
+    UnreadableCell when digits are left that are no number."""
     found = []
     at = 0
     for match in phone_pieces(text):
-        after = text[match.end() : match.end() + 12]
-        word = bool(
-            MOBILE_WORD.search(re.split(r"\d|[,;/&\n]", after)[0])
-            or MOBILE_WORD.search(re.split(r"\d|[,;/&\n]", text[at : match.start()])[-1])
-        )
+        beside = [
+            words_after(text[match.end() : match.end() + 12]),
+            re.split(r"\d|[,;/&\n]", text[at : match.start()])[-1],
+        ]
+        says_other = any(map(OTHER_PHONE_WORD.search, beside))
+        says_mobile = any(map(MOBILE_WORD.search, beside)) or (of_mobiles and not says_other)
         at = match.end()
-        found.append(one_phone(tidy_number(match[0]), country, area_code, says_mobile=word))
+        found.append(one_phone(tidy_number(match[0]), country, area_code, says_mobile=says_mobile))
     if not found and re.search(r"\d", text):
         raise UnreadableCell(f"“{text}” is not a telephone number. Write it with its area code.")
     return tuple(found)
+
+
+def words_after(text: str) -> str:
+    """What is said of the number before: a bracket that does not close is about the next one."""
+    words = re.split(r"\d|[,;/&\n]", text)[0]
+    return words if ")" in words else words.partition("(")[0]
 
 
 def tidy_number(written: str) -> str:

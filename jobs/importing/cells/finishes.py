@@ -35,6 +35,8 @@ COLOUR_WORDS = {
         "sand",
         "charcoal",
     ),
+    *("teck", "noyer", "gris", "grise", "noir", "noire", "blanc", "blanche", "brun", "brune"),
+    *("naturel", "naturelle", "miel", "ambre", "ardoise"),
     *("silver", "golden", "gold", "ebony", "pewter", "straw", "butternut", "rosewood", "cocoa"),
     *(
         "mocha",
@@ -65,14 +67,15 @@ COLOUR_BEGINNINGS = {"dark", "light", "warm", "pale", "deep", "medium"}
 # Words of data sheets; the first that is found counts (common practice, no source).
 CLASS_WORDS = {
     "solid_film": r"solid|opaque|paint",
-    "semitransparent": r"semi\w*|stain",
+    "semitransparent": r"semi\w*|stain|teint\w*",
     "clear_film": r"varnish|polyurethane|urethane|spar|clear ?coat",
     "repellent_preservative": r"preserv\w*|wood ?guard",
     "clear_repellent": (
-        r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|clear (?:guard|seal\w*)|siloxane"
+        r"water ?(?:proof\w*|repel\w*|seal\w*)|repellent|(?:clear|clr) (?:guard|seal\w*)|siloxane|"
+        r"\bclear$"
     ),
     "tinted": r"tint\w*|toner|toned",
-    "penetrating_oil": r"oil|penetrat\w*",
+    "penetrating_oil": r"oil|huil\w*|penetrat\w*",
 }
 KIND_OF_PRODUCT_WORDS = {
     "stripper": r"stripper|\bstrip$|remover",
@@ -89,9 +92,11 @@ FINISHES_IN_WORK = {
     "Deck oil": r"(?:re-?)?oil(?:ed|ing|s)?|huil\w*",
 }
 AMOUNTS = re.compile(
-    r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)|\bx ?\d\b|½ ?gal",
+    r"\b\d+(?:[.,]\d+)?\s*(?:x\b|cts?\b|coats?\b|couches?\b|gal\w*|l\b|lit\w+|ml\b|qt\w*)"
+    r"|\bx ?\d\b|½ ?gal",
     re.I,
 )
+BATCH = re.compile(r"\(?\b(?:batch|lot)\b(?: no\.?)?[ #:]*([A-Z]*-?\d[\w/.-]*)\)?", re.I)
 SAME_PRODUCT = 86  # of 100 (rapidfuzz, of the words in order): two slips in a name of three words
 
 
@@ -101,6 +106,7 @@ class FinishRead:
 
     name: str
     colour: str = ""
+    batch: str = ""
 
 
 @dataclass
@@ -115,18 +121,22 @@ class SpellingGroup:
 
 def read_finish(text: str, colours: Collection[str] = ()) -> FinishRead:
     """“Tidewood oil - slate (2 cts)” → Tidewood oil, Slate. `colours` are those of the book."""
-    text = AMOUNTS.sub(" ", text)
-    known = COLOUR_WORDS | {colour.casefold() for colour in colours}
+    batch = BATCH.search(text)
+    text = AMOUNTS.sub(" ", BATCH.sub(" ", text))
     words = re.findall(r"[^\s,;/()–]+", re.sub(r"\s-\s|-(?=\s)|(?<=\s)-", " , ", text))
     words = [word.strip(".:\"'?") for word in words if word.strip(".:\"'-&+?")]
     at = len(words)
-    while at > 1 and is_colour(words[at - 1], known):
+    while at > 1 and is_colour_word(words[at - 1], colours):
         at -= 1
+    if at == 1 and [word.casefold() for word in words[1:]] == ["clear"]:
+        at = 2  # “Tidewood Clear” is no Tidewood of a colour
     name = words[:at]
     colour = words[at:]
     if len(name) == 1 and colour and name[0].casefold() in {"in", "the"}:
         name = []
-    return FinishRead(" ".join(name), " ".join(colour).capitalize())
+    return FinishRead(
+        " ".join(name), " ".join(colour).capitalize(), batch[1].strip(".-") if batch else ""
+    )
 
 
 @lru_cache(maxsize=10_000)
@@ -140,9 +150,10 @@ def finish_in_work(text: str) -> FinishRead:
     return FinishRead(name, last.capitalize() if name and is_a_colour else "")
 
 
-def is_colour(word: str, known: Collection[str]) -> bool:
+def is_colour_word(word: str, colours: Collection[str] = ()) -> bool:
+    """`colours` are those of the book."""
     folded = strip_accents(word).casefold()
-    return folded in known or folded in COLOUR_BEGINNINGS
+    return folded in COLOUR_WORDS or folded in COLOUR_BEGINNINGS or folded in colours
 
 
 def finish_key(name: str) -> str:

@@ -20,6 +20,10 @@ from jobs.partial_dates import (
     parse_edtf,
 )
 
+LAST_DAY = 31
+RANGE_OF_DAYS = re.compile(
+    r"(?<!\d)\d{1,2}(?:st|nd|rd|th)? ?(?:-|to|&|and) ?(\d{1,2})(?:st|nd|rd|th)?(?!\d)"
+)
 SPREADSHEET_EPOCH = date(1899, 12, 30)  # day 0 of spreadsheets (ECMA-376, 18.17.4.1; from memory)
 SPREADSHEET_DAYS = range(18_264, 60_000)  # 1950 to 2064
 LANGUAGES_OF_MONTHS = ("en", "fr", "de", "es")
@@ -28,6 +32,10 @@ SEASONS = {"spring": SPRING, "summer": SUMMER, "autumn": AUTUMN, "fall": AUTUMN,
 SEASONS |= {"printemps": SPRING, "été": SUMMER, "automne": AUTUMN, "hiver": WINTER}
 PARTS = {"early": 0, "beginning": 0, "start": 0, "mid": 1, "middle": 1, "late": 2, "end": 2}
 SHORT_DATE = re.compile(r"(?<![\d-])(\d{1,2})[-/.](\d{1,2})[-/.]'?(?:\d{4}|\d{2})\b")
+# A comma before a year may stand within one date: “June 14, 2023”.
+BETWEEN_DATES = re.compile(r"\s*(?:[;&+\n]|,(?!\s*\d{4}$)|\band\b)\s*")
+BETWEEN_YEARS = re.compile(r"\s*(?:[;,&+/\n]|\band\b)\s*")
+WEEKDAY = re.compile(r"^(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?\b[ .,]+")
 ABOUT = re.compile(r"\b(?:c|ca|circa|about|approx|around|abt|maybe|sometime|in|of|the)\b\.?|[~?≈]")
 YEAR = r"(?:'|’)?(\d{4}|\d{2})(?:ish)?"
 
@@ -39,6 +47,7 @@ class Calendar:
     today: date
     day_first: bool | None = None
     is_south: bool = False
+    numbers_are_days: bool = False  # “May 12” is a day whose year is not written
 
 
 @lru_cache(maxsize=1)
@@ -59,6 +68,8 @@ def read_span(text: str, calendar: Calendar) -> DaySpan:
         span = find_span(text, calendar)
     except ValueError:
         span = None
+    if span is None and lacks_year(text):
+        raise UnreadableCell(f"“{text}” lacks the year. Write it such as 3 Jun 2024.")
     if span is None:
         raise UnreadableCell(
             f"“{text}” is not a date we can read. Write a day, a month or a year, such as"
@@ -71,8 +82,25 @@ def read_span(text: str, calendar: Calendar) -> DaySpan:
     return DaySpan(max(span.first, EARLIEST_JOB_DAY), min(span.last, calendar.today))
 
 
+@lru_cache(maxsize=10_000)
+def read_spans(text: str, calendar: Calendar) -> tuple[DaySpan, ...]:
+    """One date, or several in one cell: “2019, 2021 & June 2023”. Raises UnreadableCell."""
+    try:
+        return (read_span(text, calendar),)
+    except UnreadableCell as error:
+        for between in (BETWEEN_DATES, BETWEEN_YEARS):
+            parts = [part for part in between.split(text) if part]
+            try:
+                if len(parts) > 1:
+                    return tuple(read_span(part, calendar) for part in parts)
+            except UnreadableCell:
+                continue
+        raise error
+
+
 def find_span(text: str, calendar: Calendar) -> DaySpan | None:
-    words = ABOUT.sub(" ", text.casefold().replace("–", "-")).strip(" .,")
+    words = WEEKDAY.sub("", text.casefold().replace("–", "-"))
+    words = ABOUT.sub(" ", words).strip(" .,")
     words = " ".join(words.split())
     for find in (edtf_span, numeric_span, named_span, season_span, part_span, spreadsheet_day):
         if (span := find(words, calendar)) is not None:
@@ -172,7 +200,12 @@ def order_evidence(text: str) -> str:
 
 
 def named_span(words: str, calendar: Calendar) -> DaySpan | None:
-    """14 June 2024, Jun 14 2024, 14-Jun-24, Mar 2023, March '23."""
+    """14 June 2024, Jun 14 2024, 14-Jun-24, Mar 2023, March '23; of “Aug 14-15, 2024” the last day,
+    without its year nothing."""
+    if found := RANGE_OF_DAYS.search(words):
+        if not re.search(r"\d{4}", words):
+            return None
+        words = f"{words[: found.start()]}{found[1]}{words[found.end() :]}"
     months = month_numbers()
     parts = re.findall(r"\d+|[^\W\d_]+", words)
     parts = [part for part in parts if part not in {"st", "nd", "rd", "th", "de"}]
@@ -181,16 +214,56 @@ def named_span(words: str, calendar: Calendar) -> DaySpan | None:
     if len(names) != 1 or len(names) + len(numbers) != len(parts):
         return None
     if len(numbers) == 1:
-        return named_month(names[0], numbers[0], calendar)
+        is_day = parts[0] == numbers[0] and len(numbers[0]) <= 2  # “12 June” lacks its year
+        return None if is_day else named_month(names[0], numbers[0], calendar)
     if len(numbers) != 2:
         return None
     day, year = numbers if len(numbers[0]) <= 2 else numbers[::-1]
     return day_span(full_year(year, calendar), names[0], int(day))
 
 
+def lacks_year(text: str) -> bool:
+    """Whether the text is a month with a number of one or two figures: “June 3”, “May 12”, “early
+    June”, “Aug 14-15”."""
+    words = WEEKDAY.sub("", ABOUT.sub(" ", text.casefold()).strip(" .,"))
+    parts = re.findall(r"\d+|[^\W\d_]+", words)
+    parts = [part for part in parts if part not in {*PARTS, "st", "nd", "rd", "th", "de"}]
+    numbers = [part for part in parts if part.isdigit()]
+    names = [part for part in parts if part in month_numbers()]
+    is_apart = "'" in text or "’" in text or "/" in text
+    return (
+        len(names) == 1
+        and len(names) + len(numbers) == len(parts)
+        and all(len(number) <= 2 for number in numbers)
+        and (len(numbers) < 2 or RANGE_OF_DAYS.search(words) is not None)
+        and not is_apart
+    )
+
+
+def months_with_numbers(text: str) -> list[str]:
+    """The pieces of a note that lack a year: “May 12” of “oiled May 12, stripped Jul 2019”."""
+    return bare_month_pattern().findall(text.casefold())
+
+
+@lru_cache(maxsize=1)
+def bare_month_pattern() -> re.Pattern[str]:
+    names = "|".join(sorted(map(re.escape, month_numbers()), key=len, reverse=True))
+    year = r",? ?(?:\d{4}|['’]\d\d)"
+    return re.compile(rf"\b(?:{names})\.? \d{{1,2}}(?:st|nd|rd|th)?(?![\w/-])(?!{year})")
+
+
+def can_be_no_year(text: str, today: date) -> bool:
+    """Of such a text: whether its number is a day for certain, “June 3”, “12 June” or “Jul 28” in
+    2026."""
+    if text[:1].isdigit():
+        return True
+    numbers = re.findall(r"\d+", text)
+    return any(len(each) == 1 or today.year % 100 + 1 < int(each) <= LAST_DAY for each in numbers)
+
+
 def named_month(month: int, number: str, calendar: Calendar) -> DaySpan | None:
     """“Mar 2023” and “Mar 23” are months: a day without its year says nothing."""
-    if len(number) not in {2, 4}:
+    if len(number) not in {2, 4} or (len(number) == 2 and calendar.numbers_are_days):
         return None
     return month_span(full_year(number, calendar), month)
 

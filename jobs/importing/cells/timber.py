@@ -6,6 +6,8 @@ from functools import lru_cache
 
 from rapidfuzz import fuzz, process
 
+from jobs.importing.cells.numbers import size_in_words
+
 # Trade words as they are written in lists (common practice, no source). True: nobody could mean
 # anything else, so that nobody is asked.
 TIMBER_WORDS: dict[str, tuple[str, bool]] = {
@@ -73,6 +75,11 @@ TIMBER_WORDS: dict[str, tuple[str, bool]] = {
 }
 WORDS_BY_LENGTH = sorted(TIMBER_WORDS, key=len, reverse=True)
 NO_TIMBER_WORDS = {"composite", "vinyl", "pvc", "plastic", "concrete"}
+SIDES_OF_HOUSE = {"back", "front", "side", "rear", "upper", "lower", "main", "north", "south"}
+# What belongs to a deck and is not its name.
+WITH_PARTS = re.compile(
+    r"(?:\+|&|,|\band|\bwith|\bw/)\s*(?:\d+\s*)?(?:stairs?|steps?|rails?|railings?)\b", re.I
+)
 LIKE_ENOUGH = 84  # of 100 (rapidfuzz, ratio): one slip in a word of six letters
 
 
@@ -115,6 +122,22 @@ def timber_word(label: str) -> str:
         return ""
     known = (each for each in WORDS_BY_LENGTH if re.search(rf"\b{each}\b", words))
     return next(known, "")
+
+
+@lru_cache(maxsize=5_000)
+def deck_name(label: str) -> str:
+    """“Back deck” of “back deck 12 x 14 PT”, without size and wood; of wood alone “Cedar deck”, of
+    a size nothing."""
+    rest = WITH_PARTS.sub(" ", label.casefold())
+    wood = timber_word(label)
+    rest = rest.replace(size_in_words(label) or "\n", " ")
+    rest = re.sub(rf"\b{re.escape(wood)}\b", " ", rest) if wood else rest
+    rest = " ".join(re.sub(r"~|≈|[(),;:+&/.]|\b(?:approx|about|abt|ca)\b", " ", rest).split())
+    if rest == " ".join(label.casefold().split()) and not rest.isdecimal():
+        return label
+    if not re.search(r"[^\W\d_]{3,}", rest):
+        return f"{wood} deck".capitalize() if wood else ""
+    return f"{rest} deck".capitalize() if rest in SIDES_OF_HOUSE else rest.capitalize()
 
 
 def names_timber(text: str) -> bool:

@@ -2,7 +2,13 @@
 
 from jobs.importing.guessing.contents import ContentReader
 from jobs.importing.guessing.fields import FIELDS_BY_NAME, LIST_FIELDS, ListField
-from jobs.importing.guessing.layout import GROUP_HEAD, YEAR_HEAD, SheetLayout, lay_out
+from jobs.importing.guessing.layout import (
+    CLIENT_HEAD,
+    GROUP_HEAD,
+    YEAR_HEAD,
+    SheetLayout,
+    lay_out,
+)
 from jobs.importing.guessing.matching import (
     ColumnGuess,
     guess_columns,
@@ -11,6 +17,7 @@ from jobs.importing.guessing.matching import (
 )
 
 __all__ = [
+    "CLIENT_HEAD",
     "FIELDS_BY_NAME",
     "GROUP_HEAD",
     "LIST_FIELDS",

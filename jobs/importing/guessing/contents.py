@@ -11,6 +11,7 @@ from jobs.importing.cells import (
     UnreadableCell,
     finish_class_of,
     is_blank,
+    lacks_year,
     names_timber,
     product_kind_of,
     read_area,
@@ -19,7 +20,7 @@ from jobs.importing.cells import (
     read_money,
     read_past_work,
     read_phones,
-    read_span,
+    read_spans,
 )
 from jobs.importing.gazetteer import Gazetteer
 
@@ -75,7 +76,7 @@ class ContentReader:
         return bool(pattern and re.fullmatch(pattern, cell, re.I))
 
     def is_dated(self, cell: str) -> bool:
-        return reads(read_span, cell, Calendar(self.today, day_first=True))
+        return lacks_year(cell) or reads(read_spans, cell, Calendar(self.today, day_first=True))
 
     def share(self, test: CellTest, cells: Sequence[str]) -> float:
         """Of the cells that hold anything."""

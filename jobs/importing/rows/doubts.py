@@ -11,9 +11,13 @@ from typing import Any
 
 from clients.models import Species
 from jobs.importing.cells import (
+    Calendar,
     area_code_of,
+    can_be_no_year,
     finish_in_work,
     group_spellings,
+    lacks_year,
+    months_with_numbers,
     needs_area_code,
     order_evidence,
     read_finish,
@@ -23,9 +27,10 @@ from jobs.importing.cells import (
     split_address,
     timber_word,
 )
-from jobs.importing.guessing import GROUP_HEAD, unit_of_head
+from jobs.importing.guessing import GROUP_HEAD, YEAR_HEAD, unit_of_head
 from jobs.importing.rows.facts import BookFacts, ListFacts
 from jobs.importing.rows.invoices import product_words
+from jobs.importing.rows.product_cells import split_product_cell
 from jobs.importing.rows.same_clients import same_client_pairs
 from jobs.models import FinishClass, Job
 
@@ -88,6 +93,7 @@ def find_doubts(
     are asked, so that decisions already taken change what is asked next."""
     doubts = [
         *day_order_doubt(facts, book),
+        *bare_number_doubt(facts, book),
         *size_unit_doubt(facts, book),
         *area_code_doubt(facts, book),
         *town_doubt(facts, book),
@@ -123,6 +129,31 @@ def day_order_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
         if told
         else "",
         [DoubtEntry("", "Dates", seen["either"], options, "month" if is_month else "day")],
+    )
+
+
+def bare_number_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
+    """Whether “May 12” is a day or a month of 2012; not asked where a heading tells the year."""
+    if any(facts.heads[at] == YEAR_HEAD for at in facts.columns("done")):
+        return
+    bare = [(text, count) for text, count in facts.counted("done").items() if lacks_year(text)]
+    bare += [
+        (piece, count)
+        for text, count in facts.counted("notes").items()
+        for piece in months_with_numbers(text)
+        if read_kind(text)
+    ]
+    numbered = [(text, count) for text, count in bare if re.search(r"\d\d", text)]
+    if not numbered:
+        return
+    is_day = any(can_be_no_year(text, book.today) for text, _ in bare)
+    options = [("year", "The year"), ("day", "The day; the year is missing")]
+    rows = sum(count for _, count in numbered)
+    yield Doubt(
+        "bare_number",
+        f"What is the number in a date such as {numbered[0][0]}?",
+        "",
+        [DoubtEntry("", "Dates", rows, options, "day" if is_day else "year")],
     )
 
 
@@ -250,7 +281,7 @@ def kind_doubt(facts: ListFacts) -> Iterator[Doubt]:
         for text, count in kinds.most_common()
         if not read_kind(text)
     ][:MAX_ENTRIES]
-    dated = sum(count for text, count in facts.counted("done").items() if not read_kind(text))
+    dated = sum(count for text, count in dates_of_rows(facts).items() if not read_kind(text))
     untold = dated - sum(kinds.values()) if not facts.columns("item") else 0
     if untold > 0:
         entries.append(DoubtEntry("", "Nothing written", untold, options, "recoat"))
@@ -261,6 +292,17 @@ def kind_doubt(facts: ListFacts) -> Iterator[Doubt]:
             "Where a note speaks of a strip or a coat, that is taken.",
             entries,
         )
+
+
+def dates_of_rows(facts: ListFacts) -> Counter[str]:
+    """Without the year that heads them, where rows have a date of their own."""
+    columns = facts.columns("done")
+    own = [at for at in columns if facts.heads[at] != YEAR_HEAD]
+    found: Counter[str] = Counter()
+    for at in own or columns:
+        found.update(facts.counts.get(at, Counter()))
+    found.pop("", None)
+    return found
 
 
 def timber_doubt(facts: ListFacts) -> Iterator[Doubt]:
@@ -298,7 +340,8 @@ def finish_names(facts: ListFacts, book: BookFacts) -> Counter[str]:
 def written_finishes(facts: ListFacts, book: BookFacts) -> Iterator[tuple[str, int]]:
     """Of the column of products, else of the words for the work; and of invoice lines."""
     for text, count in facts.counted("product").items():
-        yield read_finish(text, book.colours).name, count
+        product = split_product_cell(text, Calendar(book.today, True), book.colours).product
+        yield read_finish(product, book.colours).name, count
     if not facts.columns("product"):
         for text, count in facts.counted("kind").items():
             yield finish_in_work(text).name if lays_a_coat(text) else "", count

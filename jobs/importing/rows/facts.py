@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 
 from jobs.importing.gazetteer import Gazetteer
 
@@ -35,9 +36,11 @@ class BookFacts:
     def is_south(self) -> bool:
         return self.gazetteer.home is not None and self.gazetteer.home[0] < 0
 
-    @property
+    @cached_property
     def colours(self) -> frozenset[str]:
-        return frozenset(colour for product in self.products for colour in product.colours)
+        return frozenset(
+            colour.casefold() for product in self.products for colour in product.colours
+        )
 
     def product(self, name: str) -> KnownProduct | None:
         wanted = name.casefold()

@@ -15,6 +15,7 @@ from jobs.importing.cells import (
     coats_within,
     finish_class_of,
     finish_in_work,
+    lacks_year,
     product_kind_of,
     read_coats,
     read_finish,
@@ -23,12 +24,14 @@ from jobs.importing.cells import (
     read_money,
     read_past_work,
     read_span,
+    read_spans,
 )
 from jobs.importing.columns import COLUMNS_BY_NAME, CellError
 from jobs.importing.guessing import YEAR_HEAD, volume_unit_of_head
 from jobs.importing.rows.doubts import finish_key_of, lays_a_coat
 from jobs.importing.rows.facts import BookFacts
 from jobs.importing.rows.invoices import InvoiceLine, read_invoice_line
+from jobs.importing.rows.product_cells import ProductCell, split_product_cell
 from jobs.importing.rows.values import CoatRead, JobRead, UnitRead
 from jobs.partial_dates import DaySpan
 
@@ -38,7 +41,12 @@ if TYPE_CHECKING:
 
 Value = TypeVar("Value")
 KIND_ORDER = ["strip", "recoat", "clean", "repair"]
-SEVERAL_DATES = re.compile(r"\s*(?:[;&+\n]|,(?!\s*\d{4}$)|\band\b)\s*")
+NO_WORK_ENTRY = re.compile(
+    r"\b(?:estimate|quot\w+|proposal|payment|deposit|credit|refund|journal|purchase|bill|statement|"
+    r"sales order)\b",
+    re.I,
+)
+PRICE_IN_WORDS = re.compile(r"[$€£] ?\d[\d,.]*")
 
 
 class JobReader:
@@ -64,11 +72,19 @@ class JobReader:
     def read(self, lines: Sequence["Cells"], unit: UnitRead) -> None:
         """Fills the unit's jobs, and its client's notes with what is no work."""
         first = lines[0]
-        notes = [note for cells in lines for note in cells.all("notes")]
+        notes = [
+            note
+            for cells in lines
+            for note in (*cells.all("notes"), self.product_cell(cells).note)
+            if note
+        ]
         told = [work for note in notes for work in read_past_work(note, self.calendar)]
         spans = self.spans(first, unit, told)
         works = [self.invoice_line(cells) for cells in lines if cells.first("item")]
         kind = self.kind(first, works)
+        if entry := next(filter(NO_WORK_ENTRY.search, (c.first("entry") for c in lines)), ""):
+            unit.remarks.append(f"“{entry}” is no work that was done.")
+            return
         if works and not any(line.kind or line.products for line in works):
             unit.remarks.append("No work on a deck is on this invoice.")
             spans = []
@@ -87,7 +103,7 @@ class JobReader:
         )
         texts = [cell for cell in cells.all("done") if not heading or cell != heading]
         found = []
-        for text in texts or ([heading] if heading and not told else []):
+        for text in texts or ([heading] if heading and not told and tells_of_work(cells) else []):
             try:
                 found += self.dates(text, heading, told)
             except UnreadableCell as error:
@@ -95,20 +111,17 @@ class JobReader:
         return found
 
     def dates(self, text: str, heading: str, told: list[PastWork]) -> list[DaySpan]:
-        """One date, several in one cell, or work with its date."""
+        """One date, several in one cell, or work with its date; the year may head the group."""
+        if heading and lacks_year(text):
+            return [read_span(f"{text} {heading[-4:]}", self.calendar)]
         try:
-            return [read_span(text, self.calendar)]
-        except UnreadableCell as error:
+            return list(read_spans(text, self.calendar))
+        except UnreadableCell:
             work = read_past_work(text, self.calendar)
-            if work:
-                told += work
-                return []
-            if heading:
-                return [read_span(f"{text} {heading}", self.calendar)]
-            parts = [part for part in SEVERAL_DATES.split(text) if part]
-            if len(parts) < 2:
-                raise error
-            return [read_span(part, self.calendar) for part in parts]
+            if not work and not heading:
+                raise
+            told += work
+            return [] if work else [read_span(f"{text} {heading}", self.calendar)]
 
     def kind(self, cells: "Cells", works: Sequence[InvoiceLine]) -> str:
         """What was done, as far as words say it; nothing where none do."""
@@ -205,9 +218,10 @@ class JobReader:
             amounts = [line.amount for line in works if line.counts_for_price and line.amount]
             total = sum(amounts, Decimal(0))
             return total if amounts and total >= 0 else None
-        prices = [
-            price for text in lines[0].all("price") if (price := money_or_none(text)) is not None
-        ]
+        texts = [*lines[0].all("price")]
+        if "price" not in self.places:
+            texts += PRICE_IN_WORDS.findall(self.product_cell(lines[0]).note)
+        prices = [price for text in texts if (price := money_or_none(text)) is not None]
         return prices[0] if prices and prices[0] >= 0 else None
 
     def invoice_line(self, cells: "Cells") -> InvoiceLine:
@@ -231,7 +245,7 @@ class JobReader:
         return list(found.values())
 
     def coat_of_columns(self, cells: "Cells", unit: UnitRead) -> CoatRead | None:
-        product = cells.first("product")
+        product = self.product_cell(cells).product
         colour = cells.first("colour")
         batch = cells.first("batch")[:60]
         if not (product or colour or cells.first("coats")):
@@ -245,10 +259,13 @@ class JobReader:
             kind=cells.first("product_kind") or coat.kind,
             finish_class=self.strict_class(cells, coat),
             colour=(colour or coat.colour)[:80],
-            batch=batch if coat.product else "",
+            batch=(batch or coat.batch) if coat.product else "",
             coats=coats,
             litres=self.litres(cells, unit) or coat.litres,
         )
+
+    def product_cell(self, cells: "Cells") -> ProductCell:
+        return split_product_cell(cells.first("product"), self.calendar, self.book.colours)
 
     def coat_of_work(self, cells: "Cells") -> CoatRead | None:
         """What the words for the work say of the finish: “oiled 2 coats walnut”."""
@@ -295,6 +312,7 @@ class JobReader:
             kind=kind,
             finish_class=finish_class,
             colour=written.colour[:80],
+            batch=written.batch[:60],
             coats=quiet(read_coats, words),
             litres=quiet(read_litres, words) if re.search(r"[a-z]", words.casefold()) else None,
         )
@@ -331,6 +349,11 @@ class JobReader:
             jobs[0].notes[:0] = notes
         elif unit.deck is not None:
             unit.deck.notes += notes
+
+
+def tells_of_work(cells: "Cells") -> bool:
+    """Whether a row without a date says anything of work done."""
+    return any(map(cells.first, ("kind", "product", "coats", "price", "item", "litres")))
 
 
 def overlaps(one: DaySpan, other: DaySpan) -> bool:

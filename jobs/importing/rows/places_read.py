@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from jobs.importing.cells import AddressRead, split_address
+from jobs.importing.cells import AddressRead, calm_capitals, split_address
 from jobs.importing.columns import COLUMNS_BY_NAME
 from jobs.importing.gazetteer import KnownTown
 from jobs.importing.rows.facts import BookFacts
@@ -31,6 +31,25 @@ class PlaceReader:
         self.split: dict[str, AddressRead] = {}  # of the last rows: neighbours are often one client
         self.known: dict[tuple[str, str], KnownTown | None] = {}
 
+    def assumed(self, unit: UnitRead) -> SiteRead | None:
+        """Of a list without a column for places, as accounts are: a street that nobody knows, where
+        the business is; None where that is not known either."""
+        town = self.book.gazetteer.find(self.book.town, self.book.gazetteer.home_region)
+        if town is None:
+            return None
+        unit.remarks.append(f"The list has no addresses: the weather of {town.name} is taken.")
+        return SiteRead(
+            "",
+            town.name,
+            town.region,
+            "",
+            self.book.country,
+            town.latitude,
+            town.longitude,
+            town.time_zone,
+            is_assumed=True,
+        )
+
     def read(self, cells: "Cells", unit: UnitRead) -> SiteRead | None:
         """None where the row has no address at all."""
         address = self.address(cells)
@@ -48,8 +67,8 @@ class PlaceReader:
             )
             return None
         return SiteRead(
-            address.street[:MAX_STREET],
-            name,
+            calm_capitals(address.street)[:MAX_STREET],
+            calm_capitals(name),
             address.region or town.region,
             address.postcode,
             self.book.country,

@@ -1,12 +1,16 @@
 """From the cells of a row, or of all lines of an invoice, to what they say."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
 from jobs.importing.cells import (
     Calendar,
     UnreadableCell,
+    calm_capitals,
+    deck_name,
     is_blank,
     read_area,
     read_emails,
@@ -25,7 +29,18 @@ from jobs.importing.rows.places_read import PlaceReader
 from jobs.importing.rows.values import ClientRead, DeckRead, ListRow, UnitRead
 
 EXPOSURE_COLUMNS = {"texture", "traffic", "salt", "roof_percent", "shade_percent"}
+PLACE_FIELDS = {"address", "street", "house_number", "town", "region", "postcode", "latitude"}
+DECK_WORD = re.compile(r"\b(?:deck|porch|verandah?|terrasse|patio)\b", re.I)
 MAX_NAME = 200
+STOP_WORDS = re.compile(
+    r"\b(?:do not|don[’']?t) (?:call|contact|mail|e-?mail|text|phone)|\bdnc\b|"
+    r"\bno (?:calls|contact|reminders?|texts|mailings?)\b|"
+    r"\bne pas (?:appeler|contacter|[ée]crire|relancer)|"
+    r"\b(?:unsubscribed?|deceased|passed away|moved(?: away)?|sold)\b|"
+    r"\b(?:d[ée]c[ée]d[ée]e?|d[ée]m[ée]nag[ée]e?)\b",
+    re.I,
+)
+ASKED_NOT_TO = re.compile(r"\b(?:do not|don[’']?t|no|ne pas) \w", re.I)
 MAX_LABEL = 80
 
 
@@ -57,8 +72,11 @@ class RowReader:
     def __init__(
         self, heads: Sequence[str], mapping: Sequence[str], book: BookFacts, answers: Answers
     ) -> None:
+        self.heads = heads
+        self.mapping = mapping
         self.book = book
         self.answers = answers
+        self.stop_columns = [at for at, field in enumerate(mapping) if field in {"", "notes"}]
         self.places: dict[str, list[int]] = {}
         for at, field in enumerate(mapping):
             if field:
@@ -68,7 +86,10 @@ class RowReader:
             for at in self.places.get("area", ())
         }
         self.calendar = Calendar(
-            book.today, answers.get("day_order", default="day") == "day", book.is_south
+            book.today,
+            answers.get("day_order", default="day") == "day",
+            book.is_south,
+            answers.get("bare_number", default="year") == "day",
         )
         self.jobs = JobReader(heads, self.places, book, answers, self.calendar)
         own_towns = [at for at in self.places.get("town", ()) if heads[at] != GROUP_HEAD]
@@ -83,6 +104,8 @@ class RowReader:
         unit.site = self.guarded(unit, "town", lambda: self.sites.read(first, unit))
         unit.deck = self.deck(cells, unit)
         self.jobs.read(cells, unit)
+        if unit.site is None and unit.jobs and not PLACE_FIELDS & self.places.keys():
+            unit.site = self.sites.assumed(unit)
         self.check(unit)
         return unit
 
@@ -96,8 +119,8 @@ class RowReader:
 
     def client(self, cells: Cells, unit: UnitRead) -> ClientRead | None:
         names = [cells.first("first_name"), cells.first("last_name")]
-        name = read_name(cells.first("client") or " ".join(filter(None, names)))
-        company = cells.first("company")
+        name = read_name(calm_capitals(cells.first("client") or " ".join(filter(None, names))))
+        company = calm_capitals(cells.first("company"))
         if not name and not company:
             unit.problems["client"] = "Write the name of the client."
             return None
@@ -105,7 +128,21 @@ class RowReader:
         if name and company:
             client.notes.append(company)
         self.read_contacts(cells, client, unit)
+        self.note_stops(cells, client, unit)
         return client
+
+    def note_stops(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
+        """“Do not call”, also in a column that nothing else is read from; who moved or sold, there
+        alone: in a note it may be about anything."""
+        row = cells.row.cells
+        for at in self.stop_columns:
+            text = row[at] if at < len(row) else ""
+            found = STOP_WORDS.search(text) if text else None
+            if found and (not self.mapping[at] or ASKED_NOT_TO.match(found[0])):
+                client.notes.append(f"{self.heads[at]}: {text}".strip(": "))
+                unit.remarks.append(
+                    f"“{text}” went to the notes of the client. Stop there what they do not want."
+                )
 
     def read_contacts(self, cells: Cells, client: ClientRead, unit: UnitRead) -> None:
         """Numbers and addresses, in whichever of their columns they stand."""
@@ -123,9 +160,11 @@ class RowReader:
             if cell.strip(" ,;/"):
                 client.notes.append(cell)
             return
-        marked = f"{cell} cell" if field == "mobile" else cell
         area_code = self.answers.get("area_code", default=self.book.area_code)
-        found = self.guarded(unit, field, lambda: read_phones(marked, self.book.country, area_code))
+        read = partial(
+            read_phones, cell, self.book.country, area_code, of_mobiles=field == "mobile"
+        )
+        found = self.guarded(unit, field, read)
         known = {phone.e164 for phone in client.phones}
         client.phones += [phone for phone in found or () if phone.e164 not in known]
 
@@ -134,9 +173,15 @@ class RowReader:
         first = lines[0]
         if not any(cells.all(field) for cells in lines for field in self.deck_fields()):
             return None
-        deck = DeckRead((first.first("deck") or "Deck")[:MAX_LABEL])
+        written = first.first("deck")
+        deck = DeckRead(written or told_of_deck(first.all("notes")) or "Deck")
         self.read_size(first, deck, unit)
+        if deck.area_m2 is None and "area" not in self.places:
+            deck.area_m2 = size_of_items(lines)
         self.read_species(first, deck)
+        deck.label = (deck_name(written) or "Deck")[:MAX_LABEL]
+        if written and deck.label.casefold() != written.casefold():
+            deck.notes.append(written)
         deck.notes += first.all("deck_notes")
         for name in first.texts.keys() & EXPOSURE_COLUMNS:
             if cell := first.first(name):
@@ -190,3 +235,24 @@ class RowReader:
             unit.deck = DeckRead("Deck")
         if not unit.site.street and unit.deck is not None:
             unit.remarks.append("No street is written.")
+
+
+def told_of_deck(notes: Sequence[str]) -> str:
+    """What notes say of the deck itself: “cedar deck 600 sq ft” of more; nothing if they do not."""
+    parts = [part for note in notes for part in re.split(r"[.;,\n](?=\s|$)", note)]
+    about = (part for part in parts if size_in_words(part) or timber_word(part))
+    return next((part for part in about if DECK_WORD.search(part) or is_bare(part)), "")
+
+
+def is_bare(part: str) -> bool:
+    """Whether nothing but size and wood stands there: “Cedar 16x20”."""
+    return deck_name(part) in {"", f"{timber_word(part)} deck".capitalize()}
+
+
+def size_of_items(lines: Sequence[Cells]) -> Decimal | None:
+    """The size of the deck where a line of the invoice tells it, m²."""
+    for cells in lines:
+        if words := size_in_words(cells.first("item")):
+            found = read_area(words)
+            return found.m2 if found else None
+    return None

@@ -38,6 +38,7 @@ class SiteRead:
     latitude: float
     longitude: float
     time_zone: str
+    is_assumed: bool = False  # the list has no addresses: it may be anywhere
 
 
 @dataclass(slots=True)

@@ -1,5 +1,6 @@
 """One chunk of a list: all of its rows in one transaction, in a fixed number of statements."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -36,6 +37,7 @@ from jobs.importing.writing.known import (
 from jobs.models import ImportRow, Job, ListImport, Visit
 
 State = ImportRow.State
+MAX_NOTES = 20_000
 
 
 @dataclass
@@ -129,13 +131,13 @@ class ChunkWriter:
         self.changes.outcome = outcome
         client = self.client(unit, unit.client, outcome)
         outcome.client_id = client.pk
-        if unit.site is not None:
+        if why := missing_place(unit, client):
+            outcome.state = State.TO_COMPLETE
+            outcome.why = {"address": why}
+        elif unit.site is not None:
             site = self.site(client, unit.site, outcome)
             if unit.deck is not None:
                 self.deck_and_jobs(site, unit.deck, unit.jobs, outcome)
-        elif unit.jobs:
-            outcome.state = State.TO_COMPLETE
-            outcome.why = {"address": "Write the street and the town of the deck."}
         if outcome.made or outcome.before:
             self.touched_clients.add(client.pk)
         if outcome.before and outcome.state == State.MATCHED:
@@ -147,13 +149,26 @@ class ChunkWriter:
         if slot is None:
             slot = ClientSlot(self.keys.draw(Client), name_key(read.name), is_new=True)
             self.known.add(slot)
-            notes = "\n".join(read.notes)[:20_000]
-            self.new[Client].append({"id": slot.pk, "name": read.name, "notes": notes})
+            self.new[Client].append({"id": slot.pk, "name": read.name, "notes": ""})
             outcome.add("clients", slot.pk)
+        self.note(slot, read.notes)
         for kind, written, normalized in points_of(unit):
             if normalized not in slot.points:
                 self.point(slot, kind, written, normalized, outcome)
         return slot
+
+    def note(self, slot: ClientSlot, notes: Sequence[str]) -> None:
+        """What the notes of the client do not say yet."""
+        added = [each for each in dict.fromkeys(notes) if each not in slot.notes]
+        if not added:
+            return
+        old = slot.notes
+        slot.notes = "\n".join(filter(None, [old, *added]))[:MAX_NOTES]
+        if slot.is_new:
+            row = next(row for row in reversed(self.new[Client]) if row["id"] == slot.pk)
+            row["notes"] = slot.notes
+        elif slot.notes != old:
+            self.changes.add(Client, slot.pk, "notes", old, slot.notes)
 
     def point(
         self, slot: ClientSlot, kind: str, written: str, normalized: str, outcome: Outcome
@@ -179,6 +194,8 @@ class ChunkWriter:
 
     def site(self, client: ClientSlot, read: SiteRead, outcome: Outcome) -> SiteSlot:
         slot = client.site_of(read.street, read.town)
+        if read.is_assumed and client.sites:
+            slot = client.sites[0]
         if slot is not None:
             if read.postcode and not slot.values.get("postcode"):
                 self.changes.add(Property, slot.pk, "postcode", "", read.postcode)
@@ -214,21 +231,20 @@ class ChunkWriter:
             self.job(deck, job, outcome)
 
     def deck(self, site: SiteSlot, read: DeckRead, outcome: Outcome) -> DeckSlot:
-        label = read.label.casefold()
-        slot = next((deck for deck in site.decks if deck.label.casefold() == label), None)
-        if slot is None and label == "deck" and len(site.decks) == 1:
-            slot = site.decks[0] if may_be_same(site.decks[0], read) else None
+        named = decks_named(read.label, site.decks)
+        slot = likeliest_deck(named or unnamed_deck(read, site.decks), read)
         if slot is not None:
             self.change_deck(slot, read)
             return slot
-        slot = DeckSlot(self.keys.draw(Deck), read.label, deck_values(read), is_new=True)
+        label = f"{read.label} {len(named) + 1}" if named else read.label
+        slot = DeckSlot(self.keys.draw(Deck), label, deck_values(read), is_new=True)
         site.decks.append(slot)
         self.new[Deck].append(
             {
                 "id": slot.pk,
                 "property_id": site.pk,
-                "label": read.label,
-                "notes": "\n".join(read.notes)[:20_000],
+                "label": label,
+                "notes": "\n".join(read.notes)[:MAX_NOTES],
                 **slot.values,
             }
         )
@@ -288,7 +304,7 @@ class ChunkWriter:
                 "crew": read.crew,
                 "amount": read.price,
                 "currency": read.currency if read.price is not None else "",
-                "notes": "\n".join(dict.fromkeys(read.notes))[:20_000],
+                "notes": "\n".join(dict.fromkeys(read.notes))[:MAX_NOTES],
                 "source": f"{self.source.file_name[:90]}, row {outcome.numbers[0]}",
                 "recorded_by_id": self.source.recorded_by_id,
             }
@@ -338,9 +354,34 @@ class ChunkWriter:
         return key
 
 
+def missing_place(unit: UnitRead, client: ClientSlot) -> str:
+    """What has to be written before the work has a place; nothing if it has one."""
+    if unit.site is None:
+        return "Write the street and the town of the deck." if unit.jobs else ""
+    is_one_of_several = unit.site.is_assumed and len(client.sites) > 1
+    return "This client has several properties. Write the street." if is_one_of_several else ""
+
+
+def decks_named(label: str, decks: Sequence[DeckSlot]) -> list[DeckSlot]:
+    """Those of that name, also the second, third and so on: “Deck 2”."""
+    pattern = re.compile(rf"{re.escape(label)}(?: \d+)?", re.I)
+    return [deck for deck in decks if pattern.fullmatch(deck.label)]
+
+
+def unnamed_deck(read: DeckRead, decks: Sequence[DeckSlot]) -> list[DeckSlot]:
+    """A deck without a name may be the only one there."""
+    return list(decks) if read.label.casefold() == "deck" and len(decks) == 1 else []
+
+
+def likeliest_deck(decks: Iterable[DeckSlot], read: DeckRead) -> DeckSlot | None:
+    """The one of that size, else one that may be it."""
+    possible = [deck for deck in decks if may_be_same(deck, read)]
+    of_size = [deck for deck in possible if deck.values.get("area_m2") == read.area_m2]
+    return next(iter([*of_size, *possible]), None)
+
+
 def may_be_same(slot: DeckSlot, read: DeckRead) -> bool:
-    """A deck without a name is the only one there; two of one list with sizes of their own are
-    two."""
+    """Two of one list with sizes of their own are two."""
     sizes = (slot.values.get("area_m2"), read.area_m2)
     return not slot.is_new or None in sizes or sizes[0] == sizes[1]
 

@@ -57,6 +57,7 @@ class ClientSlot:
     pk: int
     name_key: str
     is_new: bool = False
+    notes: str = ""
     points: set[str] = field(default_factory=set)
     kinds: set[str] = field(default_factory=set)
     sites: list[SiteSlot] = field(default_factory=list)
@@ -118,12 +119,16 @@ class KnownClients:
         """Also by the names that an answer calls the same."""
         with connection.cursor() as cursor:
             cursor.execute(
-                "SELECT c.id, c.name FROM clients_client c WHERE c.archived_at IS NULL AND c.id IN"
-                " (SELECT n.id FROM clients_client n WHERE upper(n.name) = ANY (%s) UNION"
-                " SELECT p.client_id FROM clients_contactpoint p WHERE p.normalized = ANY (%s))",
+                "SELECT c.id, c.name, c.notes FROM clients_client c WHERE c.archived_at IS NULL"
+                " AND c.id IN (SELECT n.id FROM clients_client n WHERE upper(n.name) = ANY (%s)"
+                " UNION SELECT p.client_id FROM clients_contactpoint p"
+                " WHERE p.normalized = ANY (%s))",
                 [[name.upper() for name in names], list(points)],
             )
-            slots = {pk: ClientSlot(pk, name_key(name)) for pk, name in cursor.fetchall()}
+            slots = {
+                pk: ClientSlot(pk, name_key(name), notes=notes)
+                for pk, name, notes in cursor.fetchall()
+            }
         for slot in slots.values():
             self.by_name[slot.name_key].append(slot)
         return slots
@@ -194,7 +199,12 @@ class KnownClients:
     def is_same_by_name(self, unit: UnitRead, slot: ClientSlot, points: set[str]) -> bool:
         """Of two of one name: the same street, or nothing that speaks against it."""
         site = unit.site
-        if site is None or not slot.sites or slot.site_of(site.street, site.town):
+        if (
+            site is None
+            or site.is_assumed
+            or not slot.sites
+            or slot.site_of(site.street, site.town)
+        ):
             return True
         is_contradicted = bool(points and slot.points)
         return not is_contradicted and len(slot.name_key.split()) > 1
