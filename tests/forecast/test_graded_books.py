@@ -2,7 +2,7 @@
 form is wrong, and do windows still hold?
 
 Three worlds of three books, or all seventeen with as many books each as `GRADED_BOOKS` says: what
-is printed then makes the table of docs/forecast.md (14 books each, some twenty minutes).
+is printed then makes the table of docs/forecast.md (60 books each, some ten minutes of one core).
 """
 
 import os
@@ -115,8 +115,11 @@ def three_ways(name: str, books: int) -> tuple[np.ndarray, np.ndarray, np.ndarra
 @pytest.mark.slow
 @pytest.mark.parametrize("name", TRIED)
 def test_a_path_of_wear_forecasts_no_worse_whatever_the_world_is_like(name: str) -> None:
-    plain, along, used = three_ways(name, BOOKS or 3)
+    books = BOOKS or 3
+    plain, along, used = three_ways(name, books)
     means = zip(*(each.mean(axis=0) for each in (plain, along, used)), strict=True)
     print(f"| {name} | " + " | ".join(f"{a:.3f} → {b:.3f} ({c:.3f})" for a, b, c in means))  # noqa: T201
-    assert used[:, 0].mean() < plain[:, 0].mean() + 0.02
-    assert used[:, 3].mean() < plain[:, 3].mean() + 0.05
+    luck = np.sqrt(3 / books)
+    assert used[:, 0].mean() < plain[:, 0].mean() + 0.02 * luck
+    assert used[:, 3].mean() < plain[:, 3].mean() + 0.04 * luck
+    assert along[:, 2].mean() == pytest.approx(0.8, abs=0.02 + 0.08 * luck)
