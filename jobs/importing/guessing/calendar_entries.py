@@ -1,11 +1,13 @@
 """What an entry of a calendar tells: “Saltonby - strip & seal”, “recoat Pemberly back deck”."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 
 from jobs.importing.cells import KIND_PATTERNS, read_kind
+from jobs.importing.files import CALENDAR_HEADER, ListLine, RawSheet
 from jobs.importing.guessing.free_lines import BETWEEN, split_who_and_where
+from jobs.importing.guessing.sheet_layout import NO_HEADINGS, SheetLayout
 
 ENTRY_HEADS = ["Client", "Address", "Date", "Work", "Product / notes"]
 FILLING = re.compile(
@@ -16,6 +18,23 @@ FILLING = re.compile(
 # Of days of one visit the first of these is what was done.
 KINDS = ("strip", "recoat", "repair", "clean")
 DAYS_OF_A_VISIT = timedelta(days=4)  # between two entries of one client: with a day of rain
+
+
+def lay_out_calendar(sheet: RawSheet, lines: Iterator[ListLine]) -> SheetLayout:
+    layout = SheetLayout(list(ENTRY_HEADS), iter(()), sheet.remarks)
+    layout.rows = entry_rows(layout, lines)
+    return layout
+
+
+def entry_rows(layout: SheetLayout, lines: Iterator[ListLine]) -> Iterator[ListLine]:
+    padding = [""] * len(CALENDAR_HEADER)
+    entries = [[*line.cells, *padding][: len(CALENDAR_HEADER)] for line in lines]
+    works = [entry_cells(cells) for cells in entries if tells_of_work(cells)]
+    for number, cells in enumerate(join_visits(works), start=1):
+        yield ListLine(number, [*cells, *NO_HEADINGS])
+    if others := len(entries) - len(works):
+        words = "1 entry that tells" if others == 1 else f"{others:,} entries that tell"
+        layout.remarks.append(f"{words} of no work on a deck stayed out.")
 
 
 def tells_of_work(cells: list[str]) -> bool:
