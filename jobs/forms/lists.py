@@ -25,7 +25,7 @@ class ChooseListForm(forms.Form):
             label="Your list",
             required=False,
             allow_empty_file=True,
-            help_text="CSV, XLSX, XLS, ODS or contacts as vCard.",
+            help_text="CSV, XLSX, XLS, ODS, contacts as vCard or a calendar as iCalendar.",
         )
     )
     cells = needed_with_others(

@@ -60,12 +60,20 @@ from jobs.importing.cells.timber import (
     read_timber,
     timber_word,
 )
-from jobs.importing.cells.work import PLANS, PastWork, coats_within, read_kind, read_past_work
+from jobs.importing.cells.work import (
+    KIND_PATTERNS,
+    PLANS,
+    PastWork,
+    coats_within,
+    read_kind,
+    read_past_work,
+)
 
 __all__ = [
     "AMOUNTS",
     "COLOUR_WORDS",
     "EMAIL_LIKE",
+    "KIND_PATTERNS",
     "PLANS",
     "POSTCODES",
     "AddressRead",

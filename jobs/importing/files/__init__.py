@@ -1,5 +1,6 @@
 """Any file that a list may come in → its sheets as lines of text. Knows nothing of decks."""
 
+from jobs.importing.files.calendars import CALENDAR_HEADER
 from jobs.importing.files.lines import (
     MAX_LIST_BYTES,
     MAX_LIST_COLUMNS,
@@ -11,6 +12,7 @@ from jobs.importing.files.lines import (
 from jobs.importing.files.opening import read_pasted_cells, read_sheets
 
 __all__ = [
+    "CALENDAR_HEADER",
     "MAX_LIST_BYTES",
     "MAX_LIST_COLUMNS",
     "MAX_LIST_ROWS",

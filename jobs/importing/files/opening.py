@@ -1,11 +1,14 @@
 """What kind of file it is, by what it holds rather than by its name."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
+from jobs.importing.files.calendars import calendar_lines, is_calendar
 from jobs.importing.files.cards import card_lines, is_cards
 from jobs.importing.files.delimited import delimited_lines
 from jobs.importing.files.lines import MAX_LIST_BYTES, ListError, RawSheet, filled_lines
 from jobs.importing.files.workbook import is_workbook, workbook_sheets
+
+LineReader = Callable[[bytes, list[str]], Iterator[tuple[int, list[str]]]]
 
 
 def read_sheets(content: bytes) -> Iterator[RawSheet]:
@@ -20,8 +23,13 @@ def read_sheets(content: bytes) -> Iterator[RawSheet]:
         yield from workbook_sheets(content)
         return
     remarks: list[str] = []
-    reader = card_lines if is_cards(content) else delimited_lines
-    yield RawSheet("", filled_lines(reader(content, remarks)), remarks)
+    yield RawSheet("", filled_lines(reader_of(content)(content, remarks)), remarks)
+
+
+def reader_of(content: bytes) -> LineReader:
+    if is_cards(content):
+        return card_lines
+    return calendar_lines if is_calendar(content) else delimited_lines
 
 
 def read_pasted_cells(text: str) -> Iterator[RawSheet]:

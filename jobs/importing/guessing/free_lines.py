@@ -2,15 +2,39 @@
 Chester - 902-555-0131 - stripped June 2021”."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from jobs.importing.cells import AMOUNTS, EMAIL_LIKE, phone_pieces, size_in_words
-from jobs.importing.files import ListLine
+from jobs.importing.files import ListLine, RawSheet
+from jobs.importing.guessing.sheet_layout import NO_HEADINGS, SheetLayout, left_out
 
 FREE_HEADS = ["Client", "Phone", "E-mail", "Address", "Notes"]
 LEAST_WORDS = 6  # of most lines: fewer are cells of a table
 BETWEEN = re.compile(r"\s[-–—|]\s|[,;:]\s|\.(?:\s|$)|[()|]")
 STREET = re.compile(r"(?:#?\d+[a-z]?|rr ?#?\d+|lot \d+)\s+[^\W\d]", re.I)
+
+
+def lay_out_free_lines(
+    sheet: RawSheet, lines: Iterator[ListLine], is_town: Callable[[str], bool]
+) -> SheetLayout:
+    layout = SheetLayout(list(FREE_HEADS), iter(()), sheet.remarks)
+    layout.remarks.append("Each line was read as one client: who, where and what was done.")
+    layout.rows = free_rows(layout, lines, is_town)
+    return layout
+
+
+def free_rows(
+    layout: SheetLayout, lines: Iterator[ListLine], is_town: Callable[[str], bool]
+) -> Iterator[ListLine]:
+    titles = 0
+    for line in lines:
+        text = prose(line)
+        if is_title(text):
+            titles += 1
+        else:
+            yield ListLine(line.number, [*free_cells(text, is_town), *NO_HEADINGS])
+    if titles:
+        left_out(layout, titles, "that name nobody")
 
 
 def are_free_lines(lines: Sequence[ListLine]) -> bool:
@@ -56,7 +80,8 @@ def sorted_pieces(
 ) -> tuple[str, list[str], list[str]]:
     """Name, address and notes: the name ends where figures begin."""
     first, *others = pieces or [""]
-    name, *behind = re.split(r"\s(?=#?\d|RR\b)", first, maxsplit=1)
+    name, rest = split_who_and_where(first)
+    behind = [rest] if rest else []
     address: list[str] = []
     notes: list[str] = []
     for piece in [*behind, *others]:
@@ -66,6 +91,12 @@ def sorted_pieces(
         else:
             notes.append(piece)
     return name, address, notes
+
+
+def split_who_and_where(text: str) -> tuple[str, str]:
+    """“Tom Greaves 3 Shore Dr Mahone Bay” → the name, and what begins with figures."""
+    name, *behind = re.split(r"\s(?=#?\d|RR\b)", text, maxsplit=1)
+    return name, behind[0] if behind else ""
 
 
 def is_measure(piece: str) -> bool:

@@ -2,21 +2,16 @@
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import chain, islice
-from typing import ClassVar
 
 from jobs.importing.cells import month_numbers
-from jobs.importing.files import ListLine, RawSheet
-from jobs.importing.guessing.free_lines import (
-    FREE_HEADS,
-    are_free_lines,
-    free_cells,
-    is_title,
-    prose,
-)
+from jobs.importing.files import CALENDAR_HEADER, ListLine, RawSheet
+from jobs.importing.guessing.calendar_entries import lay_out_calendar
+from jobs.importing.guessing.free_lines import are_free_lines, lay_out_free_lines
 from jobs.importing.guessing.names import head_score, name_score
 from jobs.importing.guessing.numbered_heads import labelled_cells, labelled_columns, plain_heads
+from jobs.importing.guessing.sheet_layout import SheetLayout, left_out
 from jobs.importing.guessing.year_columns import dated_cells, named_years, years_of_header
 
 LINES_TO_LOOK_AT = 40
@@ -34,21 +29,11 @@ CLIENT_FIELDS = {"client", "first_name", "last_name", "company"}
 YEAR_HEAD = "Year heading"
 
 
-@dataclass
-class SheetLayout:
-    """A header and the rows below it; what was skipped is known once the rows were gone through."""
-
-    header: list[str]
-    rows: Iterator[ListLine]
-    remarks: list[str]
-    group_heads: set[str] = field(default_factory=set)
-    beginning: list[ListLine] = field(default_factory=list)  # the first rows below the header
-    year_of_title: str = ""  # of the one line above it that names a year
-
-
 def lay_out(sheet: RawSheet, *, is_town: Callable[[str], bool]) -> SheetLayout:
-    """The header found below titles; rows with the heading they stand under in two more cells."""
+    """The header found below titles; behind the cells of each row the headings it stands under."""
     first = list(islice(sheet.lines, LINES_TO_LOOK_AT))
+    if first and first[0].cells == CALENDAR_HEADER:
+        return lay_out_calendar(sheet, chain(first[1:], sheet.lines))
     place = header_place(first)
     if place is None and are_free_lines(first):
         return lay_out_free_lines(sheet, chain(first, sheet.lines), is_town)
@@ -79,29 +64,6 @@ def lay_out_table(
     return layout
 
 
-def lay_out_free_lines(
-    sheet: RawSheet, lines: Iterator[ListLine], is_town: Callable[[str], bool]
-) -> SheetLayout:
-    layout = SheetLayout(list(FREE_HEADS), iter(()), sheet.remarks)
-    layout.remarks.append("Each line was read as one client: who, where and what was done.")
-    layout.rows = free_rows(layout, lines, is_town)
-    return layout
-
-
-def free_rows(
-    layout: SheetLayout, lines: Iterator[ListLine], is_town: Callable[[str], bool]
-) -> Iterator[ListLine]:
-    titles = 0
-    for line in lines:
-        text = prose(line)
-        if is_title(text):
-            titles += 1
-        else:
-            yield ListLine(line.number, [*free_cells(text, is_town), *Headings.NONE])
-    if titles:
-        left_out(layout, titles, "that name nobody")
-
-
 def with_heads_told(lines: Iterator[ListLine], header: Sequence[str]) -> Iterator[ListLine]:
     """Cells with what only the heads of their columns say: years, labels of numbers."""
     years = years_of_header(header)
@@ -115,11 +77,6 @@ def year_among(titles: Sequence[ListLine]) -> str:
     lone = [cells[0] for line in titles if len(cells := [c for c in line.cells if c]) == 1]
     years = [found[1] for text in lone if (found := YEAR_HEADING.match(text))]
     return years[0] if len(years) == 1 else ""
-
-
-def left_out(layout: SheetLayout, count: int, words: str) -> None:
-    lines = "1 line" if count == 1 else f"{count:,} lines"
-    layout.remarks.append(f"{lines} {words} {'was' if count == 1 else 'were'} left out.")
 
 
 def header_place(lines: list[ListLine]) -> int | None:
@@ -169,7 +126,6 @@ def grouped_rows(
 class Headings:
     """What the rows that come next stand under."""
 
-    NONE: ClassVar = ("", "", "")
     layout: SheetLayout
     group: str = ""
     year: str = ""
