@@ -21,7 +21,7 @@ from reminders.forecast.reml import apply_reml_correction
 
 # where decks differ so much, or are so often misread, that the usual nodes leave points of error
 FINE_QUADRATURE_NODES = 31
-METHOD = 2  # counts up when equal lives give another fit than before
+METHOD = 3  # counts up when equal lives give another fit than before
 SPREAD_NAMES = ("log_sigma", "log_omega")
 MISCLASSIFICATION = OBSERVER_DOUBTS["crew"].misclassification
 

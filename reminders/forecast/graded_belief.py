@@ -13,6 +13,9 @@ from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
 # Where a belief is read, in its own standard deviations: wide enough for a deck that wears many
 # times slower than was thought.
 BELIEF_NODES = np.linspace(-6, 6, 49)
+# Where it is read, in those it has after the grades, for what moves with the path: as if normal.
+SLOPE_NODES, SLOPE_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+SLOPE_WEIGHTS /= SLOPE_WEIGHTS.sum()
 LEAST_SPREAD = 0.02  # of log life: below it the nodes are too coarse
 WORN_NODES = 40
 
@@ -50,7 +53,11 @@ def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLo
 
 
 def moments_after_grades(
-    path: WearPath, log: GradeLog, mean: Floats, spread: Floats
+    path: WearPath,
+    log: GradeLog,
+    mean: Floats,
+    spread: Floats,
+    slope: Floats,
 ) -> tuple[Floats, Floats]:
     """Return mean and standard deviation of log life after the grades.
 
@@ -62,19 +69,36 @@ def moments_after_grades(
         Grades of n coats.
     mean, spread : ndarray, shape (n,)
         The same before.
+    slope : ndarray, shape (n, len(PATH_NAMES) + g)
+        How the mean before moves with the path; of no width for a path without doubt.
 
     Returns
     -------
     mean, spread : ndarray, shape (n,)
         Of the law weighed by the chance of the grades, which is close to normal.
+
+    Notes
+    -----
+    The doubt about the path joins by the law of total variance. Were the path known, the spread
+    before would lack what follows the path and the grades would move the mean m with it: by the
+    covariance of log life and log chance, and by what the mean before moves, times the share of
+    its variance that the grades leave.
     """
-    life = mean[:, None] + spread[:, None] * BELIEF_NODES
+    own = np.sqrt(spread**2 - path.variances(slope)) if path.is_doubted else spread
+    life = mean[:, None] + own[:, None] * BELIEF_NODES
     logs = log.log_chances(path, life) - BELIEF_NODES**2 / 2
     weight = np.exp(logs - logs.max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     middle = weight @ BELIEF_NODES
-    variance = (weight * (BELIEF_NODES - middle[:, None]) ** 2).sum(axis=1)
-    return mean + spread * middle, np.maximum(spread * np.sqrt(variance), LEAST_SPREAD)
+    share = (weight * (BELIEF_NODES - middle[:, None]) ** 2).sum(axis=1)
+    after = mean + own * middle
+    spread_after = np.maximum(own * np.sqrt(share), LEAST_SPREAD)
+    if not path.is_doubted:
+        return after, spread_after
+    life = after[:, None] + spread_after[:, None] * SLOPE_NODES
+    nodes = np.broadcast_to(SLOPE_WEIGHTS * SLOPE_NODES, life.shape)
+    moved = spread_after[:, None] * log.slopes(path, life, nodes) + share[:, None] * slope
+    return after, np.sqrt(spread_after**2 + path.variances(moved))
 
 
 def chances_found_worn(

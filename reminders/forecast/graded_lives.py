@@ -18,6 +18,7 @@ from reminders.forecast.intervals import (
     ages_at_visits,
 )
 from reminders.forecast.mixing import expected_design
+from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
 from reminders.forecast.step_likelihood import LifeSteps
 from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
 
@@ -26,7 +27,7 @@ LIFE_EDGES = 36  # steps of about a tenth of log life
 BELOW_FIRST_VISIT = 1.3
 ABOVE_LAST_VISIT = 2.0
 CALL_DOUBT = 0.05  # that the coat a client called about wore out long before (judgement)
-CALL_BLUR = 0.05  # of log age: the end of that delay is no edge
+CALL_BLUR = 0.05  # of log age: neither end of that delay is an edge
 
 
 class GradeLog(NamedTuple):
@@ -98,15 +99,39 @@ class GradeLog(NamedTuple):
             Averaged over the possible starts.
         """
         life = log_life[self.coat]
-        first = np.flatnonzero(np.diff(self.coat, prepend=-1))
         weights = START_WEIGHTS if self.log_age.shape[1] > 1 else np.ones(1)
         parts = []
         for node, weight in enumerate(weights.tolist()):
             age = self.log_age[:, node : node + 1]
             each = np.log(path.chances(self.seen, age - life))
             each[self.is_called] += _log_call_chances(age[self.is_called], life[self.is_called])
-            parts.append(np.log(weight) + np.add.reduceat(each, first, axis=0))
+            parts.append(np.log(weight) + np.add.reduceat(each, self._first_visits, axis=0))
         return np.asarray(np.logaddexp.reduce(parts))
+
+    @property
+    def _first_visits(self) -> Integers:
+        return np.flatnonzero(np.diff(self.coat, prepend=-1))
+
+    def slopes(self, path: WearPath, log_life: Floats, weight: Floats) -> Floats:
+        """Return how the weighed log chances of all grades of each coat move with the path.
+
+        Parameters
+        ----------
+        path : WearPath
+            The path.
+        log_life : ndarray, shape (n, c)
+            Logs of clock months.
+        weight : ndarray, shape (n, c)
+            Weights; below 0 too.
+
+        Returns
+        -------
+        ndarray, shape (n, len(PATH_NAMES) + g)
+            The gradients of the sums over c, were each coat put on in the middle of its span.
+        """
+        x = self.middle_log_age - log_life[self.coat]
+        by_visit = path.slopes(self.seen, x, weight[self.coat])
+        return np.asarray(np.add.reduceat(by_visit, self._first_visits, axis=0))
 
     def life_edges(self) -> Floats:
         """Return where the steps of each coat lie.
@@ -127,10 +152,12 @@ class GradeLog(NamedTuple):
 
 
 def _log_call_chances(log_age: Floats, log_life: Floats) -> Floats:
-    # A client who calls saw it wear within the last season.
+    # A client who calls saw that it was worn, as in a look of theirs, and saw it wear lately.
     since = np.log(np.maximum(np.exp(log_age) - CALL_DELAY_MONTHS, np.finfo(float).tiny))
     lately = ndtr((log_life - since) / CALL_BLUR)
-    return np.log(CALL_DOUBT + (1 - CALL_DOUBT) * lately)
+    worn = ndtr((log_age - log_life) / CALL_BLUR)
+    misread = CLIENT_MISCLASSIFICATION
+    return np.log((CALL_DOUBT + (1 - CALL_DOUBT) * lately) * (misread + (1 - 2 * misread) * worn))
 
 
 def between_edges(edges: Floats) -> Floats:

@@ -11,7 +11,7 @@ from reminders.forecast.coats import Coats
 from reminders.forecast.fitting import fit
 from reminders.forecast.frailty import QUADRATURE_NODES
 from reminders.forecast.graded_belief import chances_found_worn, moments_after_grades
-from reminders.forecast.graded_lives import GradeLog, graded_lives, log_grades
+from reminders.forecast.graded_lives import GradedLives, GradeLog, graded_lives, log_grades
 from reminders.forecast.intervals import (
     VISIT_REASONS,
     Visits,
@@ -21,10 +21,12 @@ from reminders.forecast.intervals import (
 )
 from reminders.forecast.lognormal import truncated_normal_cdf
 from reminders.forecast.mixing import expected_design
-from reminders.forecast.path_learning import learn_path
+from reminders.forecast.path_doubt import with_path_doubt
+from reminders.forecast.path_learning import PathLikelihood, average_over_lives, learn_path
 from reminders.forecast.posterior import Fit, Posterior
 from reminders.forecast.prediction import predict_log_life
 from reminders.forecast.priors import PUBLISHED_PATH, PUBLISHED_PRIOR
+from reminders.forecast.wear_path import WearPath
 
 MAX_PATH_COATS = 3_000  # a dozen numbers are learned well from so many
 PATH_ROUNDS = 2  # a third moves no forecast by a hundredth of its spread
@@ -123,17 +125,25 @@ class InspectionData:
         # In turn: the path given what is believed of lives, and lives given the path.
         log, rows = graded
         some, chosen = log.some_coats(MAX_PATH_COATS)
-        x = expected_design(self.coats.take(rows)).x
+        x = expected_design(self.coats.take(rows[chosen])).x
+
+        def likelihood_of_paths(belief: Posterior) -> PathLikelihood:
+            mean = belief.beta[0] + x @ belief.beta[1:]
+            spread = np.full(len(x), np.hypot(belief.omega, np.exp(belief.mean[-2])))
+            return average_over_lives(some, mean, spread)
+
+        def lives_along(path: WearPath) -> GradedLives:
+            return graded_lives(self.coats, graded, path, self.running(day))
+
         path = start.path or PUBLISHED_PATH
         belief = start
         for _ in range(1 if start.path else PATH_ROUNDS):
-            mean = belief.beta[0] + x @ belief.beta[1:]
-            spread = np.full(len(x), np.hypot(belief.omega, np.exp(belief.mean[-2])))
-            path = learn_path(some, mean[chosen], spread[chosen], path)
-            lives = graded_lives(self.coats, graded, path, self.running(day))
-            found = fit(lives, prior, start=belief)
+            path = learn_path(likelihood_of_paths(belief), path)
+            found = fit(lives_along(path), prior, start=belief)
             belief = found.posterior
-        return replace(found, posterior=replace(belief, path=path))
+        taught = likelihood_of_paths(belief)
+        doubted = with_path_doubt(belief, path, prior, taught, len(chosen) / len(rows), lives_along)
+        return replace(found, posterior=doubted)
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,12 +233,14 @@ def worn_chances_at_visits(
         Chances.
     """
     coats = book.coats.take(tried.coat)
-    mean, spread = predict_log_life(coats, posterior)[:2]
+    belief = predict_log_life(coats, posterior)
+    mean, spread = belief.mean, belief.spread
     if posterior.path is not None:
         log, rows = log_grades(coats, _visits_before_trials(book, tried))
         if log:
+            slope = posterior.path_slope(belief.x[rows], coats.deck[rows])
             mean[rows], spread[rows] = moments_after_grades(
-                posterior.path, log, mean[rows], spread[rows]
+                posterior.path, log, mean[rows], spread[rows], slope
             )
         return chances_found_worn(posterior.path, coats.is_film, tried.age, (mean, spread))
     with np.errstate(divide="ignore"):

@@ -1,6 +1,8 @@
 """Learning the path of wear: the most probable one given the grades and what is believed of the
 lives."""
 
+from typing import NamedTuple
+
 import numpy as np
 import scipy
 from scipy.special import ndtr
@@ -8,7 +10,7 @@ from scipy.special import ndtr
 from reminders.forecast.arrays import Floats
 from reminders.forecast.graded_lives import GradeLog, between_edges
 from reminders.forecast.priors import GRADER_OFFSET_SD, PATH_PRIORS, PUBLISHED_PATH
-from reminders.forecast.wear_path import PATH_NAMES, WearPath
+from reminders.forecast.wear_path import WearPath
 
 MAX_PATH_STEPS = 60
 PATH_TOLERANCE = 1e-8  # of the value
@@ -16,10 +18,49 @@ FARTHEST_SDS = 4.0  # from the prior's mean: beyond it a parameter is an acciden
 LEAST_CHANCE = 1e-300
 
 
-def learn_path(
-    log: GradeLog, mean: Floats, spread: Floats, start: WearPath = PUBLISHED_PATH
-) -> WearPath:
-    """Return the most probable path, each life averaged over what is believed of it.
+class PathLikelihood(NamedTuple):
+    """The likelihood of a path, each life averaged over what is believed of it. Coats of one deck
+    count as strangers.
+
+    Parameters
+    ----------
+    log : GradeLog
+        Grades of n coats.
+    life : ndarray, shape (n, c)
+        Logs of clock months at which lives are looked at.
+    before : ndarray, shape (n, c)
+        Logs of their chances before the grades.
+    """
+
+    log: GradeLog
+    life: Floats
+    before: Floats
+
+    def at(self, path: WearPath) -> tuple[float, Floats]:
+        """Return the log-likelihood of a path and its slope.
+
+        Parameters
+        ----------
+        path : WearPath
+            The path.
+
+        Returns
+        -------
+        value : float
+            Of all grades.
+        slope : ndarray, shape (len(PATH_NAMES) + g,)
+            The average slope, lives weighed by their chance given the grades (Fisher's identity).
+        """
+        logs = self.log.log_chances(path, self.life) + self.before
+        top = logs.max(axis=1, keepdims=True)
+        weight = np.exp(logs - top)
+        total = weight.sum(axis=1, keepdims=True)
+        value = float((top + np.log(total)).sum())
+        return value, self.log.slopes(path, self.life, weight / total).sum(axis=0)
+
+
+def average_over_lives(log: GradeLog, mean: Floats, spread: Floats) -> PathLikelihood:
+    """Look at what is believed of lives where grades tell them apart.
 
     Parameters
     ----------
@@ -27,6 +68,41 @@ def learn_path(
         Grades of n coats.
     mean, spread : ndarray, shape (n,)
         Of log life, before the grades of the coat itself.
+
+    Returns
+    -------
+    PathLikelihood
+        For any path.
+    """
+    edges = log.life_edges()
+    return PathLikelihood(log, between_edges(edges), np.log(_step_chances(edges, mean, spread)))
+
+
+def path_prior(path: WearPath) -> tuple[Floats, Floats]:
+    """Return what is believed of the numbers of a path before any grade.
+
+    Parameters
+    ----------
+    path : WearPath
+        A path for the same graders.
+
+    Returns
+    -------
+    mean, sd : ndarray, shape (len(PATH_NAMES) + g,)
+        Means and standard deviations.
+    """
+    known = [(prior.mean, prior.sd) for prior in PATH_PRIORS]
+    mean, sd = np.array(known + [(0.0, GRADER_OFFSET_SD)] * len(path.grader_keys)).T
+    return mean, sd
+
+
+def learn_path(likelihood: PathLikelihood, start: WearPath = PUBLISHED_PATH) -> WearPath:
+    """Return the most probable path.
+
+    Parameters
+    ----------
+    likelihood : PathLikelihood
+        What grades tell.
     start : WearPath
         Where to start; an earlier path saves steps.
 
@@ -34,47 +110,27 @@ def learn_path(
     -------
     WearPath
         The path, with an offset for each grader of the crew.
-
-    Notes
-    -----
-    The log posterior of the path is the sum over coats of the log of the average, over lives, of
-    the chance of all grades; its slope is the average slope, lives weighed by their chance given
-    the grades (Fisher's identity). Coats of one deck count as strangers here.
     """
-    by_crew = log.seen.grader[(log.seen.grader >= 0) & ~log.seen.by_client]
-    keys = np.unique(by_crew)
-    size = len(PATH_NAMES)
+    seen = likelihood.log.seen
+    keys = np.unique(seen.grader[(seen.grader >= 0) & ~seen.by_client])
     offsets = start.offsets(keys, np.zeros(len(keys), dtype=bool))
-    means = np.concatenate([[prior.mean for prior in PATH_PRIORS], np.zeros(len(keys))])
-    sds = np.concatenate(
-        [[prior.sd for prior in PATH_PRIORS], np.full(len(keys), GRADER_OFFSET_SD)]
-    )
-    edges = log.life_edges()
-    life = between_edges(edges)
-    before = np.log(_step_chances(edges, mean, spread))
+    first = WearPath(start.parameters, keys, offsets)
+    mean, sd = path_prior(first)
 
-    def cost(given: Floats) -> tuple[float, Floats]:
-        path = WearPath(given[:size], keys, given[size:])
-        logs = log.log_chances(path, life) + before
-        top = logs.max(axis=1, keepdims=True)
-        weight = np.exp(logs - top)
-        total = weight.sum(axis=1, keepdims=True)
-        slope = path.slopes(
-            log.seen, log.middle_log_age - life[log.coat], (weight / total)[log.coat]
-        )
-        away = (given - means) / sds
-        value = float((top + np.log(total)).sum()) - 0.5 * float(away @ away)
-        return -value, -(slope - away / sds)
+    def cost(numbers: Floats) -> tuple[float, Floats]:
+        value, slope = likelihood.at(first.with_numbers(numbers))
+        away = (numbers - mean) / sd
+        return 0.5 * float(away @ away) - value, away / sd - slope
 
     found = scipy.optimize.minimize(
         cost,
-        np.concatenate([start.parameters, offsets]),
+        first.numbers,
         jac=True,
         method="L-BFGS-B",
-        bounds=np.column_stack([means - FARTHEST_SDS * sds, means + FARTHEST_SDS * sds]),
+        bounds=np.column_stack([mean - FARTHEST_SDS * sd, mean + FARTHEST_SDS * sd]),
         options={"maxiter": MAX_PATH_STEPS, "ftol": PATH_TOLERANCE},
     )
-    return WearPath(found.x[:size], keys, found.x[size:])
+    return first.with_numbers(found.x)
 
 
 def _step_chances(edges: Floats, mean: Floats, spread: Floats) -> Floats:

@@ -182,17 +182,41 @@ class Posterior:
         that is exact, and z = (1, x) - (1 - k)(1, mean x of the own coats) with
         k = variance / omega².
         """
+        z = self._mean_slope(x, deck)
+        v = self.beta_covariance
+        spread = np.diagonal(v)
+        if np.count_nonzero(v) == np.count_nonzero(spread):  # independent, as priors are
+            return np.einsum("ij,ij,j->i", z, z, spread)
+        return np.einsum("ij,ij->i", z, z @ v)
+
+    def _mean_slope(self, x: Floats, deck: Integers) -> Floats:
+        # How the mean of log life moves with the coefficients.
         z = np.column_stack([np.ones(len(x)), x])
         rows, at = self._known_decks(deck)
         if self.deck_slope.size:
             z[rows] += self.deck_slope[at]
         else:
             z[rows] *= (self.deck_variance[at] / self.omega**2)[:, None]
-        v = self.beta_covariance
-        spread = np.diagonal(v)
-        if np.count_nonzero(v) == np.count_nonzero(spread):  # independent, as priors are
-            return np.einsum("ij,ij,j->i", z, z, spread)
-        return np.einsum("ij,ij->i", z, z @ v)
+        return z
+
+    def path_slope(self, x: Floats, deck: Integers) -> Floats:
+        """Return how the mean of log life, before any grade, moves with the path of wear.
+
+        Parameters
+        ----------
+        x : ndarray, shape (n, p - 3)
+            Rows of the design matrix.
+        deck : ndarray of int, shape (n,)
+            Keys of the decks.
+
+        Returns
+        -------
+        ndarray, shape (n, w)
+            By parameters and offsets of the path; w is 0 where there is no doubt about it.
+        """
+        if self.path is None or not self.path.is_doubted:
+            return np.zeros((len(x), 0))
+        return self._mean_slope(x, deck) @ self.path.coefficient_slope
 
     def to_dict(self) -> dict[str, Any]:
         """Return the belief as plain lists and numbers, fit for JSON.

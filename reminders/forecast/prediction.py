@@ -27,6 +27,7 @@ OPENS_CHANCE = 0.2
 DUE_CHANCE = 0.5
 LATE_CHANCE = 0.8
 CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
+CACHED_GRADED_ROWS = 1_024  # likewise, with grades along a path
 # What may not be known of a coat: mixed over what it may be, or its day.
 UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "shade", "start")
 DAYS_A_MONTH = 365.2425 / 12
@@ -119,8 +120,9 @@ def predict(
     days = np.broadcast_to(np.asarray(today, dtype=float), (len(coats),))
     _check_today(coats, days)
     result = _empty_prediction(len(coats), posterior)
-    for start in range(0, len(coats), CACHED_ROWS):
-        rows = slice(start, start + CACHED_ROWS)
+    at_once = CACHED_ROWS if posterior.path is None else CACHED_GRADED_ROWS
+    for start in range(0, len(coats), at_once):
+        rows = slice(start, start + at_once)
         for name, values in _predict_rows(coats.take(rows), posterior, days[rows], weights).items():
             getattr(result, name)[rows] = values
     return result
@@ -409,7 +411,10 @@ def believe_grades(
     if not log:
         return belief
     mean, spread = belief.mean.copy(), belief.spread.copy()
-    mean[rows], spread[rows] = moments_after_grades(posterior.path, log, mean[rows], spread[rows])
+    slope = posterior.path_slope(belief.x[rows], coats.deck[rows])
+    mean[rows], spread[rows] = moments_after_grades(
+        posterior.path, log, mean[rows], spread[rows], slope
+    )
     is_graded = np.zeros(len(coats), dtype=bool)
     is_graded[rows] = True
     return belief._replace(mean=mean, spread=spread, is_graded=is_graded)

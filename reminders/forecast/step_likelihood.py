@@ -15,6 +15,8 @@ from reminders.forecast.likelihood import LikelihoodTerms
 from reminders.forecast.lognormal import LOG_SQRT_2PI
 
 STEP_ROWS = 512  # rows whose nodes are worked on together: each has dozens of steps
+# of the greatest: below it a sum of steps has no digits left and may fall under nought
+LEAST_LIKELIHOOD = 1e-14
 
 
 class LifeSteps(NamedTuple):
@@ -73,7 +75,10 @@ class LifeSteps(NamedTuple):
             Of the shape of `eta`.
         """
         z = (self.edges - eta[..., None]) / spread
-        return np.log(self.last + (ndtr(z) * self.falls).sum(axis=-1)) + self.log_scale
+        return np.log(self._likelihood(z)) + self.log_scale
+
+    def _likelihood(self, z: Floats) -> Floats:
+        return np.maximum(self.last + (ndtr(z) * self.falls).sum(axis=-1), LEAST_LIKELIHOOD)
 
     def terms(self, eta: Floats, spread: float) -> LikelihoodTerms:
         """Return the log-likelihood of each row and its derivatives.
@@ -96,7 +101,7 @@ class LifeSteps(NamedTuple):
         derivatives are sums of J φ(z) times powers of z up to the third.
         """
         z = (self.edges - eta[..., None]) / spread
-        likelihood = self.last + (ndtr(z) * self.falls).sum(axis=-1)
+        likelihood = self._likelihood(z)
         weighed = np.exp(-(z**2) / 2 - LOG_SQRT_2PI) * self.falls
         sums = []
         for _ in range(4):

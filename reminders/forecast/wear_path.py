@@ -43,6 +43,10 @@ def _no_keys() -> Any:
     return np.zeros(0, dtype=np.int64)
 
 
+def _no_doubt() -> Floats:
+    return np.zeros((0, 0))
+
+
 class GradesSeen(NamedTuple):
     """Grades of v visits and who gave them.
 
@@ -95,16 +99,64 @@ class WearPath:
         Graders of the crew with an offset of their own, ascending.
     grader_offsets : ndarray, shape (g,)
         By how many grades each reads the wear too high.
+    covariance : ndarray, shape (len(PATH_NAMES) + g,) twice
+        Of parameters and offsets; empty if no doubt is known.
+    coefficient_slope : ndarray, shape (k, len(PATH_NAMES) + g)
+        How the most probable coefficients of life move with them, the reference deck first; empty
+        likewise.
     """
 
     parameters: Floats
     grader_keys: Integers = field(default_factory=_no_keys)
     grader_offsets: Floats = field(default_factory=lambda: np.zeros(0))
+    covariance: Floats = field(default_factory=_no_doubt)
+    coefficient_slope: Floats = field(default_factory=_no_doubt)
 
     @property
     def is_complete(self) -> bool:
         """Whether it has the parameters that are known now, in number."""
         return len(self.parameters) == len(PATH_NAMES)
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether it is known how sure the path is; one of the first fits of 0.3 counts as sure."""
+        return self.covariance.size > 0
+
+    @property
+    def numbers(self) -> Floats:
+        """Parameters, then offsets: all that is learned."""
+        return np.concatenate([self.parameters, self.grader_offsets])
+
+    def with_numbers(self, numbers: Floats) -> "WearPath":
+        """Return another path for the same graders, without doubt.
+
+        Parameters
+        ----------
+        numbers : ndarray, shape (len(PATH_NAMES) + g,)
+            Parameters, then offsets.
+
+        Returns
+        -------
+        WearPath
+            The path.
+        """
+        size = len(PATH_NAMES)
+        return WearPath(numbers[:size], self.grader_keys, numbers[size:])
+
+    def variances(self, slope: Floats) -> Floats:
+        """Return the variances that the doubt about the path gives to what moves with it.
+
+        Parameters
+        ----------
+        slope : ndarray, shape (n, len(PATH_NAMES) + g)
+            How each of n numbers moves with parameters and offsets.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            The variances.
+        """
+        return np.asarray(((slope @ self.covariance) * slope).sum(axis=1))
 
     @property
     def exponents(self) -> Floats:
@@ -237,7 +289,7 @@ class WearPath:
         return (read - lower) / noise, (read - upper) / noise
 
     def slopes(self, seen: GradesSeen, x: Floats, weight: Floats) -> Floats:
-        """Return how the weighed sum of log chances moves with parameters and offsets.
+        """Return how the weighed log chances of each visit move with parameters and offsets.
 
         Parameters
         ----------
@@ -250,9 +302,30 @@ class WearPath:
 
         Returns
         -------
-        ndarray, shape (len(PATH_NAMES) + g,)
-            The gradient.
+        ndarray, shape (v, len(PATH_NAMES) + g)
+            The gradients of the sums over c.
         """
+        low, high, by_noise = self._end_slopes(seen, x, weight)
+        kind, film = seen.by_client.astype(np.int64), seen.is_film.astype(np.int64)
+        exponent = self.exponents[film][:, None]
+        moved = np.where(exponent * x < MAX_LOG_WEAR, exponent * x, 0.0)
+        by_exponent = ((low - high) * self.wear(seen.is_film, x) * moved).sum(axis=1)
+        visit = np.arange(len(x))
+        found = np.zeros((len(x), len(self.parameters) + len(self.grader_keys)))
+        found[visit, EXPONENTS.start + film] = by_exponent
+        found[:, STEP_WIDTHS] = self._step_slopes(seen.grade, low.sum(axis=1), high.sum(axis=1))
+        found[visit, NOISES.start + kind] = by_noise
+        place = self.grader_places(seen.grader)
+        known = np.flatnonzero(seen.by_client | (place >= 0))
+        offset = np.where(seen.by_client, CLIENT_OFFSET, len(self.parameters) + place)[known]
+        found[known, offset] = (low - high).sum(axis=1)[known]
+        return found
+
+    def _end_slopes(
+        self, seen: GradesSeen, x: Floats, weight: Floats
+    ) -> tuple[Floats, Floats, Floats]:
+        # By the wear above the lower and above the upper step of each grade, shape (v, c), the
+        # upper one's sign turned; and by the log of the noise, shape (v,).
         lower, upper = self._standardised_ends(seen, x)
         kind = seen.by_client.astype(np.int64)
         stray = STRAY_GRADE_CHANCES[kind][:, None]
@@ -260,33 +333,23 @@ class WearPath:
         scale = weight * (1 - stray) / (inside + stray / GRADE_COUNT)
         low, high = (scale * np.exp(-(end**2) / 2 - LOG_SQRT_2PI) for end in (lower, upper))
         finite = [np.where(np.isfinite(end), end, 0.0) for end in (lower, upper)]
-        by_log_noise = (finite[1] * high - finite[0] * low).sum(axis=1)
-        low, high = (part / self.noises[kind][:, None] for part in (low, high))
-        exponent = self.exponents[seen.is_film.astype(np.int64)][:, None]
-        moved = np.where(exponent * x < MAX_LOG_WEAR, exponent * x, 0.0)
-        by_exponent = ((low - high) * self.wear(seen.is_film, x) * moved).sum(axis=1)
-        by_offset = (low - high).sum(axis=1)
-        place = np.where(seen.by_client, -1, self.grader_places(seen.grader))
-        return np.concatenate(
-            [
-                np.bincount(seen.is_film.astype(np.int64), by_exponent, 2),
-                self._step_slopes(seen.grade, low.sum(axis=1), high.sum(axis=1)),
-                np.bincount(kind, by_log_noise, 2),
-                [by_offset[seen.by_client].sum()],
-                np.bincount(place + 1, by_offset, len(self.grader_keys) + 1)[1:],
-            ]
-        )
+        by_noise = (finite[1] * high - finite[0] * low).sum(axis=1)
+        noise = self.noises[kind][:, None]
+        return low / noise, high / noise, by_noise
 
     def _step_slopes(self, grade: Integers, low: Floats, high: Floats) -> Floats:
         # By the logs of the four widths: each moves its own step and those beyond it.
-        moved = np.bincount(grade + 1, high, 7) - np.bincount(grade, low, 7)
+        visit = np.arange(len(grade))
+        moved = np.zeros((len(grade), GRADE_COUNT + 1))
+        moved[visit, grade + 1] += high
+        moved[visit, grade] -= low
         two, one, four, five = np.exp(self.parameters[STEP_WIDTHS])
-        return np.array(
+        return np.column_stack(
             [
-                -two * (moved[1] + moved[2]),
-                -one * moved[1],
-                four * (moved[4] + moved[5]),
-                five * moved[5],
+                -two * (moved[:, 1] + moved[:, 2]),
+                -one * moved[:, 1],
+                four * (moved[:, 4] + moved[:, 5]),
+                five * moved[:, 5],
             ]
         )
 
@@ -318,4 +381,8 @@ class WearPath:
             np.array(stored["parameters"], dtype=float),
             np.array(stored["grader_keys"], dtype=np.int64),
             np.array(stored["grader_offsets"], dtype=float),
+            *(
+                np.array(stored[name], dtype=float) if name in stored else _no_doubt()
+                for name in ("covariance", "coefficient_slope")  # none in the first fits of 0.3
+            ),
         )

@@ -16,7 +16,7 @@ from reminders.forecasting.price_ratio import middle_prices
 
 MAX_BACKTEST_YEARS = 10  # a back-test looks back no further
 # Beyond that ten fits along the path of wear would outlast the nightly task.
-MAX_COATS_JUDGED_ALONG_PATH = 8_000
+MAX_COATS_JUDGED_ALONG_PATH = 5_000
 MIN_CALIBRATION_COATS = 60  # below that the error is a quarter and more
 WORN_BY_COLUMNS = ("worn_by_opens", "worn_by_half", "worn_by_late")  # as WORN_CHANCES
 SCORE_COLUMNS = [

@@ -2,7 +2,7 @@
 form is wrong, and do windows still hold?
 
 Three worlds of three books, or all seventeen with as many books each as `GRADED_BOOKS` says: what
-is printed then makes the table of docs/forecast.md (14 books each, some twenty minutes).
+is printed then makes the table of docs/forecast.md (60 books each, some ten minutes of one core).
 """
 
 import os
@@ -45,7 +45,8 @@ class LifeScores:
 def score_lives(made: Simulated, posterior: Posterior, rows: np.ndarray) -> LifeScores:
     """Of coats as they are known on the day of the cut."""
     coats = made.book.coats.take(rows)
-    mean, spread = predict_log_life(coats, posterior)[:2]
+    belief = predict_log_life(coats, posterior)
+    mean, spread = belief.mean, belief.spread
     visits = made.book.visits_before(CUT)
     sound = np.zeros(len(made.book.coats))
     ours = ~visits.by_client & (visits.grade < 3)
@@ -53,14 +54,13 @@ def score_lives(made: Simulated, posterior: Posterior, rows: np.ndarray) -> Life
     np.maximum.at(sound, visits.coat[ours], age[ours])
     low = sound[rows]
     if posterior.path is not None:
-        log, graded = log_grades(made.book.coats, visits)
-        place = np.flatnonzero(np.isin(rows, graded))
-        chosen = np.searchsorted(graded, rows[place])
-        moments = (np.zeros(len(graded)), np.ones(len(graded)))
-        for known, given in zip(moments, (mean, spread), strict=True):
-            known[chosen] = given[place]
-        after = moments_after_grades(posterior.path, log, *moments)
-        mean[place], spread[place] = after[0][chosen], after[1][chosen]
+        theirs = visits.take(np.flatnonzero(np.isin(visits.coat, rows)))
+        log, graded = log_grades(made.book.coats, theirs)
+        place = np.searchsorted(rows, graded)
+        slope = posterior.path_slope(belief.x[place], coats.deck[place])
+        mean[place], spread[place] = moments_after_grades(
+            posterior.path, log, mean[place], spread[place], slope
+        )
         low[place] = 0.0
     with np.errstate(divide="ignore"):
         z = (np.log(low) - mean) / spread
@@ -115,8 +115,11 @@ def three_ways(name: str, books: int) -> tuple[np.ndarray, np.ndarray, np.ndarra
 @pytest.mark.slow
 @pytest.mark.parametrize("name", TRIED)
 def test_a_path_of_wear_forecasts_no_worse_whatever_the_world_is_like(name: str) -> None:
-    plain, along, used = three_ways(name, BOOKS or 3)
+    books = BOOKS or 3
+    plain, along, used = three_ways(name, books)
     means = zip(*(each.mean(axis=0) for each in (plain, along, used)), strict=True)
     print(f"| {name} | " + " | ".join(f"{a:.3f} → {b:.3f} ({c:.3f})" for a, b, c in means))  # noqa: T201
-    assert used[:, 0].mean() < plain[:, 0].mean() + 0.02
-    assert used[:, 3].mean() < plain[:, 3].mean() + 0.05
+    luck = np.sqrt(3 / books)
+    assert used[:, 0].mean() < plain[:, 0].mean() + 0.02 * luck
+    assert used[:, 3].mean() < plain[:, 3].mean() + 0.04 * luck
+    assert along[:, 2].mean() == pytest.approx(0.8, abs=0.02 + 0.08 * luck)

@@ -3,6 +3,7 @@ slow deck and a stern grader come to."""
 
 import json
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -11,7 +12,14 @@ from scipy.special import ndtri
 from scipy.stats import norm
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
-from reminders.forecast import PUBLISHED_PRIOR, Coats, Posterior, predict, worn_chances_by_day
+from reminders.forecast import (
+    PUBLISHED_PRIOR,
+    Coats,
+    InspectionData,
+    Posterior,
+    predict,
+    worn_chances_by_day,
+)
 from reminders.forecast.fitting import fit
 from reminders.forecast.frailty import DeckRows, frailty_posterior
 from reminders.forecast.graded_belief import moments_after_grades
@@ -25,7 +33,9 @@ from reminders.forecast.graded_lives import (
     log_grades,
 )
 from reminders.forecast.likelihood import log_likelihood_terms, prepare_intervals
-from reminders.forecast.path_learning import learn_path
+from reminders.forecast.mixing import expected_design
+from reminders.forecast.path_learning import average_over_lives, learn_path
+from reminders.forecast.prediction import LogLife, predict_log_life
 from reminders.forecast.priors import PUBLISHED_PATH
 from reminders.forecast.step_likelihood import LifeSteps
 from reminders.forecast.wear_path import (
@@ -101,7 +111,7 @@ def test_a_path_learned_where_lives_are_known_is_the_fit_of_a_cumulative_probit(
     life = np.full(count, np.log(20.0))
     log = GradeLog(np.arange(count), (life + x)[:, None], np.zeros(count, dtype=bool), seen)
 
-    learned = learn_path(log, life, np.full(count, 1e-3))
+    learned = learn_path(average_over_lives(log, life, np.full(count, 1e-3)))
 
     wear = learned.wear(seen.is_film, x[:, None])
     theirs = OrderedModel(seen.grade, wear, distr="probit").fit(method="bfgs", disp=False).params
@@ -117,15 +127,17 @@ def test_a_path_learned_where_lives_are_known_is_the_fit_of_a_cumulative_probit(
 def test_the_slopes_of_the_path_are_those_of_its_chances() -> None:
     seen, x = drawn_grades(60, 4)
     path = path_with_graders()
+    weight = np.random.default_rng(5).normal(size=x.shape)
 
     def total(given: np.ndarray) -> float:
         moved = WearPath(given[:9], path.grader_keys, given[9:])
-        return float(np.log(moved.chances(seen, x)).sum())
+        return float((weight * np.log(moved.chances(seen, x))).sum())
 
     at = np.concatenate([path.parameters, path.grader_offsets])
     steps = 1e-5 * np.eye(len(at))
     numeric = [(total(at + step) - total(at - step)) / 2e-5 for step in steps]
-    assert path.slopes(seen, x, np.ones_like(x)) == pytest.approx(np.array(numeric), abs=1e-4)
+    ours = path.slopes(seen, x, weight).sum(axis=0)
+    assert ours == pytest.approx(np.array(numeric), abs=1e-4)
 
 
 def test_two_steps_are_an_interval() -> None:
@@ -162,6 +174,19 @@ def test_the_terms_of_many_steps_are_the_slopes_of_their_value() -> None:
     assert terms.tau_tau[0] == pytest.approx((up.tau - down.tau)[0] / (2 * h), rel=1e-5)
 
 
+def test_a_life_far_from_all_that_was_seen_has_a_chance_that_is_a_number() -> None:
+    """Where the chance is below the digits of the sum, the quadrature still looks."""
+    log = one_coat_log([6.0 + 4 * visit for visit in range(8)], [0, 1, 1, 2, 2, 3, 3, 3])
+    edges = log.life_edges()
+    logs = log.log_chances(PUBLISHED_PATH, between_edges(edges))
+    height = np.exp(logs - logs.max())
+    far = np.linspace(0.5, 8, 151)
+    seen = LifeSteps(edges, height[:, :-1] - height[:, 1:], height[:, -1], np.zeros(1))
+    for spread in (0.1, 0.2, 0.3):
+        assert np.isfinite(seen.values(far[:, None], spread)).all()
+        assert np.isfinite(np.array(seen.terms(far[:, None], spread))).all()
+
+
 # Against brute force.
 
 
@@ -192,7 +217,9 @@ def test_the_belief_after_grades_is_that_of_brute_force(
     )
     mean, spread = (
         float(each[0])
-        for each in moments_after_grades(PUBLISHED_PATH, log, np.array([MEAN]), np.array([SPREAD]))
+        for each in moments_after_grades(
+            PUBLISHED_PATH, log, np.array([MEAN]), np.array([SPREAD]), np.zeros((1, 0))
+        )
     )
 
     assert mean == pytest.approx(first / whole, abs=0.005)
@@ -227,6 +254,20 @@ def test_the_pace_of_a_deck_after_three_graded_coats_is_that_of_brute_force() ->
     mean = weight @ paces
     assert found.mean[0] == pytest.approx(mean, abs=0.005)
     assert found.variance[0] == pytest.approx(weight @ (paces - mean) ** 2, rel=0.03)
+
+
+def test_a_client_who_calls_about_a_worn_coat_saw_it_too_and_lately() -> None:
+    """Graded 3 at 20 months on a call: the last three months become likelier than the same visit
+    without a call says, both sides of them less likely, and none impossible."""
+    plain = one_coat_log([20.0], [3])
+    called = plain._replace(is_called=np.ones(1, dtype=bool))
+    before, lately, after = np.log([12.0, 18.5, 26.0])
+    lives = np.array([[before, lately, after]])
+    odds = np.exp(
+        called.log_chances(PUBLISHED_PATH, lives) - plain.log_chances(PUBLISHED_PATH, lives)
+    )
+    assert odds[0, 1] / odds[0, 0] == pytest.approx(20, rel=0.1)  # CALL_DOUBT
+    assert odds[0, 1] / odds[0, 2] == pytest.approx(4, rel=0.1)  # a client errs one time in five
 
 
 # What it says of decks.
@@ -293,18 +334,25 @@ def test_a_grade_outside_the_scale_is_refused_by_name() -> None:
 # Learning.
 
 
+class Learned(NamedTuple):
+    """What a book taught along a path of wear until a day."""
+
+    book: InspectionData
+    day: float
+    along: Posterior
+
+
 @pytest.fixture(scope="module")
-def differing() -> tuple[Posterior, Posterior]:
-    """Half of the crew grades half a grade sterner: learned both ways."""
+def differing() -> Learned:
+    """Half of the crew grades half a grade sterner."""
     world = GradedWorld(apart=0.5, looks=0.2)
     made = simulate_grades(3, 60, 6.0, truth_from_prior(np.random.default_rng(3)), world)
     day = START + 6 * 365.25
-    plain = made.book.fit_before(day)
-    return plain.posterior, made.book.fit_before(day, along_path=True).posterior
+    return Learned(made.book, day, made.book.fit_before(day, along_path=True).posterior)
 
 
-def test_graders_half_a_grade_apart_are_told_apart(differing: tuple[Posterior, Posterior]) -> None:
-    path = differing[1].path
+def test_graders_half_a_grade_apart_are_told_apart(differing: Learned) -> None:
+    path = differing.along.path
     assert path is not None
     assert path.grader_keys.tolist() == [0, 1, 2, 3]
     mild, stern = path.grader_offsets[::2].mean(), path.grader_offsets[1::2].mean()
@@ -314,13 +362,114 @@ def test_graders_half_a_grade_apart_are_told_apart(differing: tuple[Posterior, P
 
 
 def test_a_path_is_no_wider_than_the_priors_and_keeps_through_json(
-    differing: tuple[Posterior, Posterior],
+    differing: Learned,
 ) -> None:
-    learned = differing[1]
+    learned = differing.along
     assert learned.is_no_wider_than(PUBLISHED_PRIOR)
     again = Posterior.from_dict(json.loads(json.dumps(learned.to_dict())))
     assert again.path is not None
     assert again.path.to_dict() == learned.path.to_dict()
+
+
+# The doubt about the path itself.
+
+
+def running_coats(learned: Learned) -> tuple[GradeLog, np.ndarray, LogLife, np.ndarray]:
+    """Grades of the running coats, what is believed of them before, and how that moves with the
+    path."""
+    book = learned.book
+    log, rows = log_grades(book.coats, book.visits_before(learned.day))
+    running = np.flatnonzero(book.running(learned.day)[rows])
+    visits = book.visits.take(np.flatnonzero(np.isin(book.visits.coat, rows[running])))
+    log, rows = log_grades(book.coats, visits)
+    coats = book.coats.take(rows)
+    belief = predict_log_life(coats, learned.along)
+    return log, rows, belief, learned.along.path_slope(belief.x, coats.deck)
+
+
+def test_the_doubt_about_the_path_widens_every_belief_and_narrows_none(differing: Learned) -> None:
+    path = differing.along.path
+    assert path is not None
+    log, rows, belief, slope = running_coats(differing)
+    sure = WearPath(path.parameters, path.grader_keys, path.grader_offsets)
+    known = np.sqrt(belief.spread**2 - path.variances(slope))
+    mean, spread = moments_after_grades(sure, log, belief.mean, known, np.zeros((len(rows), 0)))
+    doubted_mean, doubted = moments_after_grades(path, log, belief.mean, belief.spread, slope)
+
+    assert doubted_mean == pytest.approx(mean)
+    assert (doubted > spread).all()
+    assert (doubted < 1.5 * spread).all()
+    assert (doubted < np.hypot(belief.spread, spread)).all()
+    # Of the coefficients: no wider than the prior (above), and wider than along a path for sure.
+    more = path.coefficient_slope @ path.covariance @ path.coefficient_slope.T
+    assert np.linalg.eigvalsh(differing.along.beta_covariance - more).min() > 0
+    assert np.diagonal(more)[0] > 0
+
+
+def test_the_doubt_about_the_path_is_that_of_many_drawn_paths(differing: Learned) -> None:
+    """Law of total variance by brute force: paths drawn from their covariance, the coefficients
+    moved along, and the belief after the grades worked out for each as if it were known."""
+    path = differing.along.path
+    assert path is not None
+    log, _, belief, slope = running_coats(differing)
+    at = np.concatenate([path.parameters, path.grader_offsets])
+    known = np.sqrt(belief.spread**2 - path.variances(slope))
+    none = np.zeros((len(known), 0))
+    drawn = np.random.default_rng(8).multivariate_normal(at, path.covariance, 400)
+    found = [
+        moments_after_grades(
+            WearPath(each[:9], path.grader_keys, each[9:]),
+            log,
+            belief.mean + slope @ (each - at),
+            known,
+            none,
+        )
+        for each in drawn
+    ]
+    means, spreads = (np.array(part) for part in zip(*found, strict=True))
+    whole = np.sqrt((spreads**2).mean(axis=0) + means.var(axis=0))
+    ours = moments_after_grades(path, log, belief.mean, belief.spread, slope)[1]
+
+    assert ours == pytest.approx(whole, rel=0.1)
+    assert np.mean(ours / whole) == pytest.approx(1, abs=0.02)
+
+
+def test_the_coefficients_go_along_with_the_path_as_a_fit_along_another_one_shows(
+    differing: Learned,
+) -> None:
+    """Fitted anew along paths with later wear and with wider steps: the mean log life of each coat
+    follows as the slope says, within what a fit leaves unsettled."""
+    path, book = differing.along.path, differing.book
+    assert path is not None
+    graded_rows = log_grades(book.coats, book.visits_before(differing.day))
+    x = expected_design(book.coats.take(graded_rows[1])).x
+
+    def lives_along(parameters: np.ndarray) -> np.ndarray:
+        moved = WearPath(parameters, path.grader_keys, path.grader_offsets)
+        seen = graded_lives(book.coats, graded_rows, moved, book.running(differing.day))
+        beta = fit(seen, start=differing.along).posterior.beta
+        return beta[0] + x @ beta[1:]
+
+    here = lives_along(path.parameters)
+    for place in (0, 2, 3):
+        step = 0.1 * np.eye(len(path.parameters))[place]
+        told = np.column_stack([np.ones(len(x)), x]) @ path.coefficient_slope[:, place] * 0.1
+        moved = lives_along(path.parameters + step) - here
+        assert told.mean() == pytest.approx(moved.mean(), rel=0.25)
+        assert np.corrcoef(told, moved)[0, 1] > 0.9
+
+
+def test_a_fit_kept_without_the_doubt_goes_on_without_it(differing: Learned) -> None:
+    stored = differing.along.to_dict()
+    for name in ("covariance", "coefficient_slope"):
+        del stored["path"][name]
+    kept = Posterior.from_dict(json.loads(json.dumps(stored)))
+    assert kept.path is not None
+    assert not kept.path.is_doubted
+    known = replace(differing.along, path=WearPath(*list(vars(kept.path).values())[:3]))
+    coats = graded([12.0, 30.0], [0, 1])
+    assert predict(coats, kept, TODAY).late == pytest.approx(predict(coats, known, TODAY).late)
+    assert predict(coats, differing.along, TODAY).late[0] != predict(coats, kept, TODAY).late[0]
 
 
 def test_without_grades_there_is_no_path() -> None:
