@@ -84,7 +84,8 @@ def moments_after_grades(
     covariance of log life and log chance, and by what the mean before moves, times the share of
     its variance that the grades leave.
     """
-    own = np.sqrt(spread**2 - path.variances(slope)) if path.is_doubted else spread
+    apart = path.variances(slope) if path.is_doubted else 0.0
+    own = np.sqrt(np.maximum(spread**2 - apart, LEAST_SPREAD**2))
     life = mean[:, None] + own[:, None] * BELIEF_NODES
     logs = log.log_chances(path, life) - BELIEF_NODES**2 / 2
     weight = np.exp(logs - logs.max(axis=1, keepdims=True))
