@@ -22,6 +22,7 @@ from jobs.importing.cells import (
     split_address,
     street_key,
 )
+from jobs.importing.rows.product_cells import split_product_cell
 
 CALENDAR = Calendar(date(2026, 11, 29), day_first=True)
 
@@ -233,3 +234,23 @@ def test_nine_spellings_are_four_products() -> None:
         "Kelpline Clear Guard",
         "Harbour Solid",
     ]
+
+
+@pytest.mark.parametrize(
+    ("cell", "product", "is_noted"),
+    [
+        ("Tidewood Clear 2 coats, gate code on file", "Tidewood Clear 2 coats", True),
+        ("Harbour Solid white (peeling)", "Harbour Solid white", True),
+        ("Sealskin (oil-based) walnut", "Sealskin (oil-based) walnut", False),
+        ("Tidewood oil - slate (2 cts)", "Tidewood oil - slate (2 cts)", False),
+        ("Sealskin Tint, two-tone", "Sealskin Tint, two-tone", False),
+        ("strip 2019 then recoats", "", True),
+        ("never did it - quote only", "", True),
+    ],
+)
+def test_what_a_product_cell_says_beside_the_product_is_a_note(
+    cell: str, product: str, is_noted: bool
+) -> None:
+    found = split_product_cell(cell, CALENDAR)
+
+    assert found == (product, cell if is_noted else "")

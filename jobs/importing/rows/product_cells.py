@@ -15,6 +15,7 @@ from jobs.importing.cells import (
 )
 
 FEW_WORDS = 5  # as many are a name with its colour
+FEW_OF_A_KIND = 3
 PART = re.compile(r"[,;\n(]|\s[-–]\s|(?=[$€£])")
 
 
@@ -45,6 +46,8 @@ def says_more(part: str, colours: Collection[str]) -> bool:
     if re.search(r"[$€£]", part):
         return True
     words = re.findall(r"[^\W\d_]+", AMOUNTS.sub(" ", part))
+    if len(words) <= FEW_OF_A_KIND and finish_class_of(part):
+        return False  # “(oil-based)” is of the product
     return any(not is_colour_word(word, colours) for word in words) and (
         len(words) > 1 or ")" in part
     )
