@@ -44,7 +44,7 @@ from jobs.importing.cells.numbers import (
 from jobs.importing.cells.problems import UnreadableCell
 from jobs.importing.cells.spans import (
     Calendar,
-    can_be_no_year,
+    is_surely_a_day,
     lacks_year,
     month_numbers,
     months_with_numbers,
@@ -86,7 +86,6 @@ __all__ = [
     "UnreadableCell",
     "area_code_of",
     "calm_capitals",
-    "can_be_no_year",
     "coats_within",
     "deck_name",
     "finish_class_of",
@@ -94,6 +93,7 @@ __all__ = [
     "group_spellings",
     "is_blank",
     "is_colour_word",
+    "is_surely_a_day",
     "lacks_year",
     "month_numbers",
     "months_with_numbers",

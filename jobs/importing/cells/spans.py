@@ -252,7 +252,7 @@ def bare_month_pattern() -> re.Pattern[str]:
     return re.compile(rf"\b(?:{names})\.? \d{{1,2}}(?:st|nd|rd|th)?(?![\w/-])(?!{year})")
 
 
-def can_be_no_year(text: str, today: date) -> bool:
+def is_surely_a_day(text: str, today: date) -> bool:
     """Of such a text: whether its number is a day for certain, “June 3”, “12 June” or “Jul 28” in
     2026."""
     if text[:1].isdigit():

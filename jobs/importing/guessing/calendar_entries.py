@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
+from typing import NamedTuple
 
 from jobs.importing.cells import KIND_PATTERNS, read_kind
 from jobs.importing.files import CALENDAR_HEADER, ListLine, RawSheet
@@ -20,6 +21,20 @@ KINDS = ("strip", "recoat", "repair", "clean")
 DAYS_OF_A_VISIT = timedelta(days=4)  # between two entries of one client: with a day of rain
 
 
+class Entry(NamedTuple):
+    """The cells of ENTRY_HEADS."""
+
+    client: str
+    address: str
+    day: str  # ISO; empty if it cannot be read
+    work: str
+    notes: str
+
+    @property
+    def rank(self) -> int:
+        return KINDS.index(read_kind(self.work) or "clean")
+
+
 def lay_out_calendar(sheet: RawSheet, lines: Iterator[ListLine]) -> SheetLayout:
     layout = SheetLayout(list(ENTRY_HEADS), iter(()), sheet.remarks)
     layout.rows = entry_rows(layout, lines)
@@ -29,9 +44,9 @@ def lay_out_calendar(sheet: RawSheet, lines: Iterator[ListLine]) -> SheetLayout:
 def entry_rows(layout: SheetLayout, lines: Iterator[ListLine]) -> Iterator[ListLine]:
     padding = [""] * len(CALENDAR_HEADER)
     entries = [[*line.cells, *padding][: len(CALENDAR_HEADER)] for line in lines]
-    works = [entry_cells(cells) for cells in entries if tells_of_work(cells)]
-    for number, cells in enumerate(join_visits(works), start=1):
-        yield ListLine(number, [*cells, *NO_HEADINGS])
+    works = [read_entry(cells) for cells in entries if tells_of_work(cells)]
+    for number, entry in enumerate(join_visits(works), start=1):
+        yield ListLine(number, [*entry, *NO_HEADINGS])
     if others := len(entries) - len(works):
         words = "1 entry that tells" if others == 1 else f"{others:,} entries that tell"
         layout.remarks.append(f"{words} of no work on a deck stayed out.")
@@ -42,13 +57,12 @@ def tells_of_work(cells: list[str]) -> bool:
     return bool(read_kind(cells[0]) or read_kind(cells[3]))
 
 
-def entry_cells(cells: list[str]) -> list[str]:
-    """The cells of ENTRY_HEADS."""
+def read_entry(cells: list[str]) -> Entry:
     what, where, day, notes = cells
     pieces = [piece.strip() for piece in BETWEEN.split(what) if piece.strip()]
     named = [piece for piece in pieces if not read_kind(piece)]
     name, address = split_who_and_where(named[0] if named else without_work(what))
-    return [without_work(name), where or address, day, what, notes]
+    return Entry(without_work(name), where or address, day, what, notes)
 
 
 def without_work(text: str) -> str:
@@ -57,35 +71,34 @@ def without_work(text: str) -> str:
     return " ".join(FILLING.sub(" ", text).split()).strip(" -–,:")
 
 
-def join_visits(entries: Iterable[list[str]]) -> list[list[str]]:
+def join_visits(entries: Iterable[Entry]) -> list[Entry]:
     """Entries in order of day → one for each visit, on its last day: “strip”, and the next day
     “seal, 2nd coat”, are one job."""
-    found: list[list[str]] = []
-    newest: dict[str, list[str]] = {}
+    found: list[Entry] = []
+    newest: dict[str, int] = {}  # client → place of their newest visit
     for entry in entries:
-        who = entry[0].casefold()
-        before = newest.get(who)
-        if before and is_same_visit(before, entry):
-            strongest = min(
-                before, entry, key=lambda each: KINDS.index(read_kind(each[3]) or "clean")
-            )
-            before[3] = strongest[3]
-            before[2] = entry[2]
-            before[4] = "; ".join(dict.fromkeys(filter(None, [before[4], entry[4]])))
-            before[1] = before[1] or entry[1]
+        at = newest.get(entry.client.casefold())
+        if at is not None and is_same_visit(found[at], entry):
+            found[at] = joined(found[at], entry)
         else:
-            newest[who] = entry
+            newest[entry.client.casefold()] = len(found)
             found.append(entry)
     return found
 
 
-def rank_of_work(words: str) -> int:
-    return KINDS.index(read_kind(words)) if read_kind(words) else len(KINDS)
+def joined(before: Entry, entry: Entry) -> Entry:
+    return Entry(
+        before.client,
+        before.address or entry.address,
+        entry.day,
+        min(before, entry, key=lambda each: each.rank).work,
+        "; ".join(dict.fromkeys(filter(None, [before.notes, entry.notes]))),
+    )
 
 
-def is_same_visit(before: list[str], entry: list[str]) -> bool:
+def is_same_visit(before: Entry, entry: Entry) -> bool:
     """By who, where and when; without a name each stands alone."""
-    is_elsewhere = before[1] and entry[1] and before[1] != entry[1]
-    if is_elsewhere or not (entry[0] and before[2] and entry[2]):
+    is_elsewhere = before.address and entry.address and before.address != entry.address
+    if is_elsewhere or not (entry.client and before.day and entry.day):
         return False
-    return date.fromisoformat(entry[2]) - date.fromisoformat(before[2]) <= DAYS_OF_A_VISIT
+    return date.fromisoformat(entry.day) - date.fromisoformat(before.day) <= DAYS_OF_A_VISIT

@@ -47,9 +47,7 @@ def are_free_lines(lines: Sequence[ListLine]) -> bool:
 
 def mixes_facts(cell: str) -> bool:
     """A number to call, an address or a street among other words."""
-    rest = EMAIL_LIKE.sub(" ", cell)
-    for found in phone_pieces(rest):
-        rest = rest.replace(found[0], " ")
+    rest, _emails, _phones = take_contacts(cell)
     has_street = STREET.search(rest) is not None and not STREET.match(rest)
     return (rest != cell or has_street) and len(re.findall(r"[^\W\d_]{3,}", rest)) > 2
 
@@ -64,12 +62,18 @@ def is_title(text: str) -> bool:
     return not tells and len(text.split()) < LEAST_WORDS
 
 
-def free_cells(text: str, is_town: Callable[[str], bool]) -> list[str]:
+def take_contacts(text: str) -> tuple[str, list[str], list[str]]:
+    """The text with bars in their place, addresses and numbers."""
     emails = [each.strip(".") for each in EMAIL_LIKE.findall(text)]
     rest = EMAIL_LIKE.sub(" | ", text)
     phones = [match[0] for match in phone_pieces(rest)]
     for phone in phones:
         rest = rest.replace(phone, " | ")
+    return rest, emails, phones
+
+
+def free_cells(text: str, is_town: Callable[[str], bool]) -> list[str]:
+    rest, emails, phones = take_contacts(text)
     pieces = [piece.strip(" ,;:-–") for piece in BETWEEN.split(rest)]
     name, address, notes = sorted_pieces([piece for piece in pieces if piece], is_town)
     return [name, "; ".join(phones), "; ".join(emails), ", ".join(address), "; ".join(notes)]

@@ -13,9 +13,9 @@ from clients.models import Species
 from jobs.importing.cells import (
     Calendar,
     area_code_of,
-    can_be_no_year,
     finish_in_work,
     group_spellings,
+    is_surely_a_day,
     lacks_year,
     months_with_numbers,
     needs_area_code,
@@ -146,7 +146,7 @@ def bare_number_doubt(facts: ListFacts, book: BookFacts) -> Iterator[Doubt]:
     numbered = [(text, count) for text, count in bare if re.search(r"\d\d", text)]
     if not numbered:
         return
-    is_day = any(can_be_no_year(text, book.today) for text, _ in bare)
+    is_day = any(is_surely_a_day(text, book.today) for text, _ in bare)
     options = [("year", "The year"), ("day", "The day; the year is missing")]
     rows = sum(count for _, count in numbered)
     yield Doubt(

@@ -38,16 +38,20 @@ class PlaceReader:
         if town is None:
             return None
         unit.remarks.append(f"The list has no addresses: the weather of {town.name} is taken.")
+        site = self.by_town(AddressRead(), town)
+        site.is_assumed = True
+        return site
+
+    def by_town(self, address: AddressRead, town: KnownTown) -> SiteRead:
         return SiteRead(
-            "",
-            town.name,
-            town.region,
-            "",
+            calm_capitals(address.street)[:MAX_STREET],
+            calm_capitals((address.town or town.name)[:MAX_TOWN]),
+            address.region or town.region,
+            address.postcode,
             self.book.country,
             town.latitude,
             town.longitude,
             town.time_zone,
-            is_assumed=True,
         )
 
     def read(self, cells: "Cells", unit: UnitRead) -> SiteRead | None:
@@ -58,24 +62,15 @@ class PlaceReader:
         latitude = cells.first("latitude")
         longitude = cells.first("longitude")
         town = self.town(address, unit)
-        name = (address.town or (town.name if town else self.book.town))[:MAX_TOWN]
         if latitude and longitude:
+            name = (address.town or (town.name if town else self.book.town))[:MAX_TOWN]
             return self.exact(address, name, latitude, longitude)
         if town is None:
             unit.problems["town"] = (
                 f"“{address.town}” is not a town we know. Write a larger town near it."
             )
             return None
-        return SiteRead(
-            calm_capitals(address.street)[:MAX_STREET],
-            calm_capitals(name),
-            address.region or town.region,
-            address.postcode,
-            self.book.country,
-            town.latitude,
-            town.longitude,
-            town.time_zone,
-        )
+        return self.by_town(address, town)
 
     def address(self, cells: "Cells") -> AddressRead:
         """Own columns first; what they leave open comes from the whole address."""

@@ -165,10 +165,13 @@ class ChunkWriter:
         old = slot.notes
         slot.notes = "\n".join(filter(None, [old, *added]))[:MAX_NOTES]
         if slot.is_new:
-            row = next(row for row in reversed(self.new[Client]) if row["id"] == slot.pk)
-            row["notes"] = slot.notes
+            self.new_row(Client, slot.pk)["notes"] = slot.notes
         elif slot.notes != old:
             self.changes.add(Client, slot.pk, "notes", old, slot.notes)
+
+    def new_row(self, model: type[Any], key: int) -> dict[str, Any]:
+        """Of this chunk, most likely one of the last."""
+        return next(row for row in reversed(self.new[model]) if row["id"] == key)
 
     def point(
         self, slot: ClientSlot, kind: str, written: str, normalized: str, outcome: Outcome
@@ -268,8 +271,7 @@ class ChunkWriter:
                 continue
             slot.values[name] = value
             if slot.is_new:
-                row = next(row for row in reversed(self.new[Deck]) if row["id"] == slot.pk)
-                row[name] = value
+                self.new_row(Deck, slot.pk)[name] = value
             else:
                 self.changes.add(Deck, slot.pk, name, old, value)
                 self.touched_decks.add(slot.pk)
