@@ -199,6 +199,18 @@ def test_timber_words_are_known_or_asked_about(text: str, species: str, is_sure:
             "Strip & seal 2019; recoat 14/6/22 2 coats. Next 2027",
             [("strip", "2019", None), ("recoat", "2022-06-14", 2)],
         ),
+        ("Stripped and stained May 2022", [("strip", "2022-05", None)]),
+        ("stripped, brightened and sealed 2x June 2022", [("strip", "2022-06", 2)]),
+        ("a stained deck, built 2015", []),
+        ("needs a strip, oiled 2022", [("recoat", "2022", None)]),
+        (
+            "oiled 2021, strip it next, cleaned 2023",
+            [("recoat", "2021", None), ("clean", "2023", None)],
+        ),
+        (
+            "oiled and sealed 2022 and stripped 2018",
+            [("recoat", "2022", None), ("strip", "2018", None)],
+        ),
         ("wants a quote for a recoat 2026", []),
         ("gate code 4512, dog", []),
     ],

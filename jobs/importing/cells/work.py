@@ -1,6 +1,7 @@
 """What was done, from free words; and the jobs that stand in notes."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -32,7 +33,8 @@ PLANS = re.compile(
     r"if|before|needs?|booked|would|estimate)\b",
     re.I,
 )
-FRAGMENT = re.compile(r"[;\n|]|,(?!\d{3}\b)|\.(?=\s|$)|\bthen\b|\band\b(?=.*\d)|\s[-–/+]\s")
+SENTENCE = re.compile(r"[;\n|]|\.(?=\s|$)")
+FRAGMENT = re.compile(r",(?!\d{3}\b)|\bthen\b|\band\b(?=.*\d)|\s[-–/+]\s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,15 +59,23 @@ def read_kind(text: str) -> str:
 @lru_cache(maxsize=10_000)
 def read_past_work(text: str, calendar: Calendar) -> tuple[PastWork, ...]:
     """“oiled 2x spring 21, strip 2018” → two jobs. What is planned or asked is none."""
-    found = []
-    for fragment in FRAGMENT.split(text):
+    return tuple(work for words in SENTENCE.split(text) for work in works_told(words, calendar))
+
+
+def works_told(sentence: str, calendar: Calendar) -> Iterator[PastWork]:
+    """Work without a date is of the work with one that follows: “stripped, brightened and sealed
+    2022” is one strip."""
+    undated: list[str] = []
+    for fragment in FRAGMENT.split(sentence):
         words = fragment.strip()
-        if not words or PLANS.search(words) or not (kind := read_kind(words)):
+        if PLANS.search(words) or not read_kind(words):
             continue
+        undated.append(words)
         span = span_within(words, calendar)
         if span is not None:
-            found.append(PastWork(kind, span, coats_within(words), words))
-    return tuple(found)
+            told = ", ".join(undated)
+            yield PastWork(read_kind(told), span, coats_within(told), told)
+            undated = []
 
 
 def coats_within(words: str) -> int | None:
