@@ -3,12 +3,14 @@
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from datetime import date
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.test import Client
+from django.utils import timezone
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
@@ -56,6 +58,11 @@ def people(transactional_db: None, with_words: None) -> dict[str, User]:
     a live server's tests empty the tables)."""
     BusinessFactory()
     return {role: UserFactory(username=role, role=role) for role in ("owner", "office", "crew")}
+
+
+def today_there() -> date:
+    """The date at the business, as its pages have it: for hours a day not that of UTC."""
+    return Business.objects.get().today(timezone.now())
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from jobs.models import Job, SignOff
 from jobs.offers import links
 from reminders.actions import queue_reminders, refresh_forecasts
 from reminders.steps import ReminderRequest
-from tests.browser.conftest import DESKTOP, NARROWEST, PHONE, look
+from tests.browser.conftest import DESKTOP, NARROWEST, PHONE, look, today_there
 from tests.factories import (
     CoatFactory,
     ConsentFactory,
@@ -118,7 +118,7 @@ COVERED = """() => {
 @pytest.fixture
 def job(business: Business) -> Job:
     """A deck of long names with work, a look, a photograph, a booking of today and an offer."""
-    today = timezone.localdate()
+    today = today_there()
     coat = CoatFactory(
         job__deck__label="Donaudampfschifffahrtsterrasse",
         job__deck__site__client__name=LONG,
@@ -149,7 +149,7 @@ def pages(job: Job) -> dict[str, str]:
         site=deck.site,
         decks=[deck],
         hours=Decimal(6),
-        first_day=timezone.localdate(),
+        first_day=today_there(),
         crew=crew,
         on_any_day=True,
         now=now,
@@ -159,14 +159,14 @@ def pages(job: Job) -> dict[str, str]:
         is_sent=True,
         site=deck.site,
         token_hash=token_hash,
-        drafted_on=timezone.localdate(),
-        valid_until=timezone.localdate() + timedelta(days=30),
+        drafted_on=today_there(),
+        valid_until=today_there() + timedelta(days=30),
     )
     OfferLineFactory(offer=offer, scope=OfferScopeFactory(offer=offer, deck=deck))
     booking.notes = f"{ARABIC}, gate 4711"
     booking.save(update_fields=["notes"])
     other = due_for_reminder(deck)
-    asked = ReminderRequest(timezone.localdate() + timedelta(days=900), [other.pk], at_once=True)
+    asked = ReminderRequest(today_there() + timedelta(days=900), [other.pk], at_once=True)
     return {
         "diary": "/diary/",
         "booking": f"/diary/{booking.pk}/",
@@ -186,13 +186,13 @@ def pages(job: Job) -> dict[str, str]:
 def due_for_reminder(deck: Deck) -> Deck:
     """Another deck that was coated long ago, without a booking, of a client of long names."""
     coat = CoatFactory(
-        job__finished_on=timezone.localdate() - timedelta(days=900),
+        job__finished_on=today_there() - timedelta(days=900),
         job__deck__site__client__name=f"{ARABIC} {LONG}",
     )
     owner = coat.job.deck.site.client
     EmailFactory(client=owner, value="ottilie@example.org")
     ConsentFactory(client=owner)
-    refresh_forecasts(today=timezone.localdate(), now=timezone.now())
+    refresh_forecasts(today=today_there(), now=timezone.now())
     return coat.job.deck
 
 

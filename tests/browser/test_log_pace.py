@@ -18,7 +18,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Photo, Product
-from tests.browser.conftest import PHONE
+from tests.browser.conftest import PHONE, today_there
 from tests.browser.graded_photos import give_examples
 from tests.browser.test_without_signal import written
 from tests.factories import BatchFactory, CoatFactory, CrewFactory, ProductFactory
@@ -89,12 +89,12 @@ def known_deck() -> Deck:
         job__deck__label="Back deck",
         job__deck__site__client__name="Ottilie Saltonby",
         job__deck__site__street="2420 Cormorant Lane",
-        job__finished_on=timezone.localdate() - timedelta(days=500),
+        job__finished_on=today_there() - timedelta(days=500),
         batch=BatchFactory(product=oil, code="TW-0030"),
     )
     CoatFactory(
         product=oil,
-        job__finished_on=timezone.localdate() - timedelta(days=3),
+        job__finished_on=today_there() - timedelta(days=3),
         batch=BatchFactory(product=oil, code="TW-0031"),
     )
     return coat.job.deck
@@ -135,7 +135,7 @@ def test_a_deck_with_everything_that_needs_a_strip_takes_two_screens_of_the_owne
         CoatFactory(
             job__deck=known_deck,
             job__kind="recoat",
-            job__finished_on=timezone.localdate() - timedelta(days=days),
+            job__finished_on=today_there() - timedelta(days=days),
             product=oil,
             batch=batch,
             coats=2,
@@ -156,7 +156,7 @@ def test_a_deck_with_everything_that_needs_a_strip_takes_two_screens_of_the_owne
 def test_a_booked_deck_stands_first_and_is_logged_in_six_seconds(
     open_as: Open, known_deck: Deck
 ) -> None:
-    today = timezone.localdate()
+    today = today_there()
     book_visit(
         site=known_deck.site,
         decks=[known_deck],
