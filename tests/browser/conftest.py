@@ -3,15 +3,13 @@
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from datetime import date
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.test import Client
-from django.utils import timezone
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
 from clients.models import Business, User
@@ -34,6 +32,7 @@ DESKTOP = {"width": 1280, "height": 900}
 NARROWEST = {"width": 320, "height": 800}
 # Playwright keeps an event loop in this thread; Django would then refuse to touch the database.
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+expect.set_options(timeout=15_000)  # a page of a busy machine
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -58,11 +57,6 @@ def people(transactional_db: None, with_words: None) -> dict[str, User]:
     a live server's tests empty the tables)."""
     BusinessFactory()
     return {role: UserFactory(username=role, role=role) for role in ("owner", "office", "crew")}
-
-
-def today_there() -> date:
-    """The date at the business, as its pages have it: for hours a day not that of UTC."""
-    return Business.objects.get().today(timezone.now())
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from reminders import actions, care_plans
 from reminders.models import CarePlan
 from tests.browser.conftest import DESKTOP, faults_of_both_looks
 from tests.browser.test_offer_page import wrong_with
+from tests.business_day import today_there
 from tests.factories import CrewFactory
 from tests.jobs.offer_book import price_list
 from tests.reminders.client_pages import due_deck, page_url
@@ -24,9 +25,9 @@ def test_a_plan_is_agreed_on_one_page_and_refused_on_another(
     price_list()
     CrewFactory(name="Tern crew", hours_a_day=16)
     deck = due_deck()
-    deck.jobs.update(finished_on=timezone.localdate() - timedelta(days=560))
+    deck.jobs.update(finished_on=today_there() - timedelta(days=560))
     now = timezone.now()
-    actions.refresh_forecasts(deck_ids=[deck.pk], today=timezone.localdate(), now=now)
+    actions.refresh_forecasts(deck_ids=[deck.pk], today=today_there(), now=now)
 
     page = open_as("owner", f"/clients/property/{deck.site_id}/plan/", size=DESKTOP)
     assert faults_of_both_looks(page) == []

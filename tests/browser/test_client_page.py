@@ -16,6 +16,7 @@ from reminders.models import ClientAnswer, Stop
 from reminders.steps import ReminderRequest
 from tests.browser.conftest import DESKTOP, PHONE
 from tests.browser.test_offer_page import wrong_with
+from tests.business_day import today_there
 from tests.factories import CrewFactory, PhotoFactory
 from tests.jobs.offer_book import price_list
 from tests.reminders.client_pages import due_deck, page_url
@@ -29,7 +30,7 @@ def deck(business: Business) -> Deck:
     price_list()
     CrewFactory(name="Tern crew")
     deck = due_deck()
-    deck.jobs.update(finished_on=timezone.localdate() - timedelta(days=465))
+    deck.jobs.update(finished_on=today_there() - timedelta(days=465))
     PhotoFactory(deck=deck, caption="The steps, finished")
     return deck
 
@@ -37,7 +38,7 @@ def deck(business: Business) -> Deck:
 @pytest.fixture
 def url(deck: Deck) -> str:
     now = timezone.now()
-    today = timezone.localdate()
+    today = today_there()
     refresh_forecasts(deck_ids=[deck.pk], today=today, now=now)
     asked = ReminderRequest(today + timedelta(days=900), [deck.pk], at_once=True)
     return page_url(queue_reminders(asked=asked, by=None, now=now).queued[0])

@@ -14,6 +14,7 @@ from jobs.actions import bookings
 from jobs.diary import monday_of
 from jobs.models import Booking, Crew
 from tests.browser.conftest import DESKTOP, PHONE, faults_of_both_looks, look
+from tests.business_day import today_there
 from tests.factories import CrewFactory, DeckFactory, OfferFactory, OfferScopeFactory
 
 Open = Callable[..., Page]
@@ -22,7 +23,7 @@ Open = Callable[..., Page]
 @pytest.fixture
 def monday(people: dict[str, User]) -> date:
     """Of a week to come in which crews work, a month without holidays in Nova Scotia."""
-    return monday_of(date(timezone.localdate().year + 1, 6, 14))
+    return monday_of(date(today_there().year + 1, 6, 14))
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ from jobs.models import CoatApplied, PriceList
 from reminders.actions import refresh_forecasts
 from reminders.offer_drafting import draft_offers
 from tests.browser.conftest import PHONE, faults_of_both_looks, look, violations
+from tests.business_day import today_there
 from tests.factories import (
     BatchFactory,
     CoatFactory,
@@ -96,7 +97,7 @@ def coat(people: dict[str, User]) -> CoatApplied:
     EmailFactory(client=client, value="a.rather.long.address.for.a.small.telephone@example.org")
     ConsentFactory(client=client)
     MessageFactory(client=client)
-    refresh_forecasts(today=timezone.localdate(), now=timezone.now())
+    refresh_forecasts(today=today_there(), now=timezone.now())
     make_offers(coat)
     return coat
 
@@ -104,9 +105,7 @@ def coat(people: dict[str, User]) -> CoatApplied:
 def make_offers(coat: CoatApplied) -> None:
     """A draft at the prices of a list, and an offer that was sent."""
     price_list()
-    draft_offers(
-        deck_ids=[coat.job.deck_id], today=timezone.localdate(), now=timezone.now(), by=None
-    )
+    draft_offers(deck_ids=[coat.job.deck_id], today=today_there(), now=timezone.now(), by=None)
     OfferFactory(number=900, is_sent=True, site=coat.job.deck.site)
 
 

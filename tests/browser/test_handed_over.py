@@ -1,5 +1,6 @@
 """A phone in a client's hands where there is no signal: the sign-off is the only page it shows."""
 
+import re
 from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
@@ -57,7 +58,7 @@ def test_without_a_signal_the_phone_shows_the_sign_off_alone_until_it_is_taken_b
     page.get_by_text("Kept on this phone and not sent yet.").wait_for()
     page.get_by_text("For the crew").click()
     page.get_by_role("button", name="Back to the job").click()
-    page.wait_for_function("location.pathname === '/'")
+    page.wait_for_url(re.compile(r"//[^/]+/$"))
     page.get_by_text("No signal. This page is as of").wait_for()
     page.goto(f"/decks/{deck.pk}/")
     expect(page.get_by_text("Tidewood Oil").first).to_be_visible()

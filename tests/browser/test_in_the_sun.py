@@ -15,7 +15,8 @@ from jobs.models import Job, SignOff
 from jobs.offers import links
 from reminders.actions import queue_reminders, refresh_forecasts
 from reminders.steps import ReminderRequest
-from tests.browser.conftest import DESKTOP, NARROWEST, PHONE, look, today_there
+from tests.browser.conftest import DESKTOP, NARROWEST, PHONE, look
+from tests.business_day import today_there
 from tests.factories import (
     CoatFactory,
     ConsentFactory,

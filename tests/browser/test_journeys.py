@@ -18,6 +18,7 @@ from clients.models import Client, Place, User
 from jobs.models import Job
 from reminders.actions import refresh_forecasts
 from tests.browser.conftest import DESKTOP, PHONE
+from tests.business_day import today_there
 from tests.factories import BatchFactory, CoatFactory, ConsentFactory, EmailFactory, ProductFactory
 from tests.peer import running_peer
 
@@ -93,7 +94,7 @@ def test_a_job_for_a_known_deck_is_filled_in_from_last_time_and_a_second_click_a
 @pytest.fixture
 def overdue(people: dict[str, User]) -> Client:
     """A client with consent whose deck got its last coat three years ago."""
-    today = timezone.localdate()
+    today = today_there()
     coat = CoatFactory(job__finished_on=today - timedelta(days=1100), job__deck__label="Back deck")
     client = coat.job.deck.site.client
     EmailFactory(client=client, value="ottilie@example.org")

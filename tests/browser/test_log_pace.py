@@ -18,9 +18,10 @@ from playwright.sync_api import Locator, Page, expect
 
 from clients.models import Deck
 from jobs.models import CoatApplied, Job, Photo, Product
-from tests.browser.conftest import PHONE, today_there
+from tests.browser.conftest import PHONE
 from tests.browser.graded_photos import give_examples
 from tests.browser.test_without_signal import written
+from tests.business_day import today_there
 from tests.factories import BatchFactory, CoatFactory, CrewFactory, ProductFactory
 from tests.jobs.diary_days import book_visit
 

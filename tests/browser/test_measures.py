@@ -14,6 +14,7 @@ from clients.messaging.models import Message
 from clients.models import Business, User
 from jobs.models import ListImport, Offer
 from reminders.actions import refresh_forecasts
+from tests.business_day import today_there
 from tests.factories import CoatFactory, ConsentFactory, CrewFactory, EmailFactory
 from tests.jobs import old_lists
 from tests.jobs.offer_book import price_list
@@ -101,7 +102,7 @@ def test_from_an_empty_book_to_the_first_due_list_takes_at_most_40_actions(
 @pytest.fixture
 def five_due(people: dict[str, User]) -> list[int]:
     """Five overdue decks of clients who may be written to, and prices."""
-    today = timezone.localdate()
+    today = today_there()
     decks = []
     for number in range(FIVE):
         coat = CoatFactory(

@@ -13,6 +13,7 @@ from jobs.models import Booking, Offer
 from jobs.offers import links
 from reminders.actions import refresh_forecasts
 from tests.browser.conftest import DESKTOP, PHONE, violations
+from tests.business_day import today_there
 from tests.factories import (
     CoatFactory,
     CrewFactory,
@@ -31,7 +32,7 @@ def offer(business: Business) -> tuple[Offer, str]:
     """A sent offer with photograph and forecast, and the address of its page."""
     CrewFactory(name="Tern crew")
     token, token_hash = links.new_token()
-    today = timezone.localdate()
+    today = today_there()
     offer = OfferFactory(
         is_sent=True,
         token_hash=token_hash,

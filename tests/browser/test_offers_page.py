@@ -11,6 +11,7 @@ from jobs.models import Offer
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast
 from tests.browser.conftest import PHONE
+from tests.business_day import today_there
 from tests.jobs.offer_book import deck, price_list, reachable
 
 Open = Callable[..., Page]
@@ -22,7 +23,7 @@ def test_an_offer_is_drafted_given_a_line_and_sent(
 ) -> None:
     price_list()
     home = reachable(deck())
-    refresh_forecasts(today=timezone.localdate(), now=timezone.now())
+    refresh_forecasts(today=today_there(), now=timezone.now())
     due = Forecast.objects.get(deck=home).due_on
 
     page = open_as("office", f"/due/{due:%Y-%m}/", size=PHONE, scripts=scripts)

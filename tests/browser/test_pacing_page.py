@@ -10,6 +10,7 @@ from clients.models import Business
 from jobs.models import Crew
 from reminders.actions import refresh_forecasts
 from tests.browser.conftest import DESKTOP, violations
+from tests.business_day import today_there
 from tests.factories import ClientFactory, CoatFactory, DeckFactory, PropertyFactory
 
 
@@ -19,7 +20,7 @@ def test_a_plan_is_made_seen_and_changed_by_hand(
     Business.objects.update(season_months=list(range(1, 13)))
     assert "Add a crew" in open_as("owner", "/pacing/").locator("main").inner_text()
     Crew.objects.create(name="Heron crew", hours_a_day=6)
-    today = timezone.localdate()
+    today = today_there()
     for town in ("Chester", "Lunenburg", "Mahone Bay"):
         deck = DeckFactory(site=PropertyFactory(client=ClientFactory(), town=town))
         CoatFactory(

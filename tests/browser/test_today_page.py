@@ -15,6 +15,7 @@ from jobs.models import Booking
 from reminders.actions import refresh_forecasts
 from reminders.models import Forecast, Stop
 from tests.browser.conftest import DESKTOP, FULL_BARS, PHONE, violations
+from tests.business_day import today_there
 from tests.factories import CoatFactory, ConsentFactory, CrewFactory, EmailFactory, PhoneFactory
 
 Open = Callable[..., Page]
@@ -26,7 +27,7 @@ DECKS = 21
 def book(people: dict[str, User]) -> list[int]:
     """Overdue decks of as many clients who agreed to e-mail, an answer that waits, and
     a crew."""
-    today = timezone.localdate()
+    today = today_there()
     decks = []
     for number in range(DECKS):
         coat = CoatFactory(
@@ -83,7 +84,9 @@ def test_ten_reminders_take_at_most_six_presses_to_the_end_of_the_preview(
 
     page.get_by_role("link", name=re.compile("^Choose all")).click()
     presses += 1
-    for box in page.locator("input[name=deck]:checked").all()[:2]:
+    chosen = page.locator("input[name=deck]:checked")
+    expect(chosen).to_have_count(DECKS)  # the page that was asked for is there
+    for box in chosen.all()[:2]:
         box.uncheck()
         presses += 1
     if scripts:
@@ -92,9 +95,9 @@ def test_ten_reminders_take_at_most_six_presses_to_the_end_of_the_preview(
     presses += 1
     expect(page.get_by_role("heading", level=1)).to_contain_text(str(DECKS - 2))
     assert not Message.objects.exists()
-    page.locator("form:has([name=confirm]) button").first.click()
+    with page.expect_navigation():
+        page.locator("form:has([name=confirm]) button").first.click()
     presses += 1
-    page.wait_for_load_state()
 
     assert presses <= 6
     assert Message.objects.filter(kind="reminder").count() == DECKS - 2
@@ -160,7 +163,7 @@ def test_the_key_leads_to_the_field_that_finds_everything(open_as: Open, book: l
 def test_the_page_is_accessible_and_fits_320_pixels_however_it_is_used(
     open_as: Open, book: list[int], size: dict[str, int], dark: bool
 ) -> None:
-    today = timezone.localdate()
+    today = today_there()
     row = Forecast.objects.select_related("deck__site").first()
     assert row
     booked = Booking.objects.create(

@@ -7,6 +7,7 @@ from django.utils import timezone
 from jobs.models import Job
 from reminders.actions import refresh_forecasts
 from tests.browser.conftest import DESKTOP, PHONE, violations
+from tests.business_day import today_there
 from tests.factories import CoatFactory, DeckFactory
 
 
@@ -22,7 +23,7 @@ def unknown_deck():
         job__finished_on=date(2025, 12, 31),
     )
     now = timezone.now()
-    refresh_forecasts(deck_ids=[deck.pk], today=timezone.localdate(now), now=now)
+    refresh_forecasts(deck_ids=[deck.pk], today=today_there(), now=now)
     return deck
 
 

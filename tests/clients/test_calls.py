@@ -14,6 +14,7 @@ from clients.messaging import outbox, suppression
 from clients.messaging.models import CallNote, Message, ToDo
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business, ContactPoint, User
+from tests.business_day import today_there
 from tests.factories import ConsentFactory, PhoneFactory, PropertyFactory
 from tests.outbox import queue_test_message
 
@@ -142,7 +143,7 @@ def test_whoever_asks_not_to_be_called_is_never_called_again(as_owner: Browser) 
     newest = message.client.consents.filter(channel="call")[0]
     assert (newest.is_given, "Please never again" in newest.evidence) == (False, True)
     assert isinstance(
-        route_to(message.client, "call", ContactPurpose.MARKETING, on=timezone.localdate()),
+        route_to(message.client, "call", ContactPurpose.MARKETING, on=today_there()),
         Refusal,
     )
 

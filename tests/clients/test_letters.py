@@ -17,6 +17,7 @@ from clients.messaging.models import Attachment, LetterBatch, Message
 from clients.messaging.outbox import decisions
 from clients.messaging.reach import Reach
 from clients.models import Business, User
+from tests.business_day import today_there
 from tests.factories import ClientFactory, PropertyFactory
 from tests.outbox import queue_test_message
 
@@ -208,7 +209,7 @@ def test_the_same_letters_give_the_same_bytes(as_owner: Browser, owner: User) ->
     batch = new_batch(as_owner)
     business = Business.objects.get()
     letters = batches.letters_in_batch(batch, business)
-    today = timezone.localdate()
+    today = today_there()
 
     one, two = (
         printing.batch_pdf(batch, letters, business=business, today=today, copy=1, both_sides=True)

@@ -13,6 +13,7 @@ from clients.messaging.channels.transport import TransportDownError
 from clients.messaging.models import Consent, Message
 from clients.messaging.outbox import decisions, ledger
 from clients.models import Business, ContactPoint, User
+from tests.business_day import today_there
 from tests.outbox import queued, states
 from tests.paper_line import PaperLine, elsewhere, history
 from tests.peer import Peer
@@ -76,7 +77,7 @@ def archive(message: Message) -> None:
 
 
 def let_consent_run_out(message: Message) -> None:
-    yesterday = timezone.now().date() - timedelta(days=2)
+    yesterday = today_there() - timedelta(days=1)
     Consent.objects.create(
         client=message.client, channel="email", wording="yes", expires_on=yesterday, is_given=True
     )

@@ -23,6 +23,7 @@ from clients.messaging.outbox.compliance import limit_validity
 from clients.messaging.outbox.permission import reasons_not_to_send
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route, route_to
 from clients.models import STREET_NOT_KNOWN, Business, Channel, Client
+from tests.business_day import today_there
 from tests.factories import (
     ClientFactory,
     ConsentFactory,
@@ -351,9 +352,9 @@ def test_no_letter_goes_to_a_house_without_a_street() -> None:
     bare = PropertyFactory(street=STREET_NOT_KNOWN)
     client = bare.client
 
-    refused = route_to(client, "letter", MARKETING, on=timezone.localdate())
+    refused = route_to(client, "letter", MARKETING, on=today_there())
     house = PropertyFactory(client=client, street="31 Curlew Row")
-    route = route_to(client, "letter", MARKETING, on=timezone.localdate())
+    route = route_to(client, "letter", MARKETING, on=today_there())
 
     assert isinstance(refused, Refusal)
     assert refused.why == "There is no postal address."
@@ -365,7 +366,7 @@ def test_a_letter_that_waits_does_not_go_once_the_client_withdrew_by_another_way
     as_owner: Browser,
 ) -> None:
     client = PropertyFactory().client
-    route = route_to(client, "letter", MARKETING, on=timezone.localdate())
+    route = route_to(client, "letter", MARKETING, on=today_there())
     assert isinstance(route, Route)
     letter = planned_message(client, MARKETING, route)
     assert letter.basis == NONE_NEEDED

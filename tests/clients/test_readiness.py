@@ -16,6 +16,7 @@ from clients.messaging.public_address import why_not_public
 from clients.messaging.unsendable import Unsendable
 from clients.models import Business
 from clients.sealing import SealError, seal, unseal
+from tests.business_day import today_there
 from tests.confirm_page import posted_again
 from tests.factories import (
     ConsentFactory,
@@ -91,7 +92,7 @@ def test_a_link_to_this_machine_never_gets_into_a_mail(
 def test_the_page_that_asks_names_what_is_missing_and_has_no_button(
     as_owner: Browser, business: Business, strict: Settings
 ) -> None:
-    today = timezone.localdate()
+    today = today_there()
     offer = OfferFactory(drafted_on=today, valid_until=today + timedelta(days=30))
     OfferLineFactory(offer=offer, scope=OfferScopeFactory(offer=offer))
     EmailFactory(client=offer.client)

@@ -18,6 +18,7 @@ from clients.messaging.models import Consent, InboundEvent, Message, Suppression
 from clients.messaging.models.gateway import secret_hash
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business
+from tests.business_day import today_there
 from tests.clients.test_hooks import SECRET, told
 from tests.factories import ConsentFactory, PhoneFactory
 from tests.gateway import gateway_row, queued_text
@@ -87,7 +88,7 @@ def test_stop_takes_effect_in_the_same_transaction(gateway: Browser, row: TextGa
     )
     newest = Consent.objects.filter(client=first.client)[0]
     assert (newest.is_given, newest.channel, "“STOP”" in newest.evidence) == (False, "text", True)
-    refused = route_to(first.client, "text", ContactPurpose.MARKETING, on=timezone.localdate())
+    refused = route_to(first.client, "text", ContactPurpose.MARKETING, on=today_there())
     assert isinstance(refused, Refusal)
     assert not ToDo.objects.exists()
 

@@ -9,13 +9,13 @@ from django.core import mail
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.utils import timezone
 from pytest_django import Settings
 
 from clients.messaging import message_keys, outbox, suppression
 from clients.messaging.models import Consent, Message, Suppression
 from clients.messaging.reach import ContactPurpose, Refusal, route_to
 from clients.models import Business
+from tests.business_day import today_there
 from tests.factories import ConsentFactory, EmailFactory
 from tests.outbox import queued
 
@@ -52,7 +52,7 @@ def test_one_post_of_a_mail_program_unsubscribes(
     newest = Consent.objects.filter(client=message.client)[0]
     assert (newest.is_given, newest.channel) == (False, "email")
     assert message.message_id in newest.evidence
-    found = route_to(message.client, "email", ContactPurpose.MARKETING, on=timezone.now().date())
+    found = route_to(message.client, "email", ContactPurpose.MARKETING, on=today_there())
     assert isinstance(found, Refusal)
 
 
@@ -87,7 +87,7 @@ def test_the_suppression_outlives_the_client(mail_program: Client) -> None:
     point = EmailFactory(value="client1@example.org")
     ConsentFactory(client=point.client)
     assert isinstance(
-        route_to(point.client, "email", ContactPurpose.MARKETING, on=timezone.now().date()), Refusal
+        route_to(point.client, "email", ContactPurpose.MARKETING, on=today_there()), Refusal
     )
 
 

@@ -7,11 +7,11 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 
 from clients.models import Deck, User
 from jobs.can_codes import CanCodeError, printed_can_code, read_can_code
 from jobs.models import CanCode, Job, Product
+from tests.business_day import today_there
 from tests.factories import DeckFactory, ProductFactory
 from tests.jobs.log_page import URL, errors, filled, row
 from tests.jobs.test_products_and_visits import sheet
@@ -55,7 +55,7 @@ def as_crew(crew: User, as_user: AsUser) -> Client:
 
 
 def log(browser: Client, deck: Deck, *rows: dict[str, object]) -> object:
-    today = timezone.localdate().isoformat()
+    today = today_there().isoformat()
     return browser.post(URL, filled(deck, *rows, finished_on=today))
 
 

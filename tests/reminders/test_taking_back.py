@@ -18,6 +18,7 @@ from clients.models import Deck, User
 from jobs.actions import bookings
 from jobs.models import Booking, Offer
 from reminders.models import Reminder
+from tests.business_day import today_there
 from tests.confirm_page import posted_again
 from tests.factories import (
     ClientFactory,
@@ -179,7 +180,7 @@ def test_the_page_says_why_it_is_a_letter_and_what_they_had_a_moment_ago(
 @pytest.fixture
 def draft(business: Any) -> Offer:
     offer: Offer = OfferFactory(
-        drafted_on=timezone.localdate(), valid_until=timezone.localdate() + timedelta(days=30)
+        drafted_on=today_there(), valid_until=today_there() + timedelta(days=30)
     )
     scope = OfferScopeFactory(offer=offer)
     OfferLineFactory(offer=offer, scope=scope)
@@ -214,8 +215,8 @@ def test_an_offer_soon_after_another_word_begins_without_a_tick(
 ) -> None:
     other = OfferFactory(
         site=draft.site,
-        drafted_on=timezone.localdate(),
-        valid_until=timezone.localdate() + timedelta(days=30),
+        drafted_on=today_there(),
+        valid_until=today_there() + timedelta(days=30),
     )
     OfferLineFactory(offer=other, scope=OfferScopeFactory(offer=other))
 
@@ -237,7 +238,7 @@ def test_an_offer_soon_after_another_word_begins_without_a_tick(
 def rainy_bookings() -> list[Booking]:
     """Three visits of tomorrow week that were agreed by telephone: by e-mail, by phone, neither."""
     CrewFactory(hours_a_day=24, works_on=[1, 2, 3, 4, 5, 6, 7])
-    day = timezone.localdate() + timedelta(days=8)
+    day = today_there() + timedelta(days=8)
     made = []
     for name in ("Ottilie Saltonby", "Thaddeus Kelpworth", "Vivian Northquay"):
         deck = DeckFactory(site__client__name=name)

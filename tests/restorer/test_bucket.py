@@ -23,6 +23,7 @@ from jobs.photos import delete_abandoned_photos
 from restorer import checks
 from restorer.bucket import BucketAddress, BucketError, client
 from restorer.models import BackupRun
+from tests.business_day import today_there
 from tests.factories import BusinessFactory, DeckFactory, ProductFactory, UserFactory
 from tests.jobs.log_page import URL, filled, picture, row
 from tests.restorer.conftest import NewBook, stored
@@ -92,7 +93,7 @@ def test_photographs_of_a_job_lie_in_the_bucket_and_are_shown_kept_and_swept(
     as_owner: Browser, business: Any, store: Any, settings: Settings
 ) -> None:
     keep_files_in(settings, "s3://deck-care/photos")
-    today = timezone.localdate().isoformat()
+    today = today_there().isoformat()
     sent = filled(DeckFactory(), row(ProductFactory()), finished_on=today, moment="found")
 
     wrong = as_owner.post(URL, sent | {"humidity_percent": "150", "photos": [picture()]})
@@ -123,7 +124,7 @@ def test_a_store_that_does_not_answer_keeps_what_was_typed(
     settings.S3_ENDPOINT = SILENT
     keep_files_in(settings, "s3://deck-care")
     as_owner.raise_request_exception = False
-    today = timezone.localdate().isoformat()
+    today = today_there().isoformat()
     work = row(ProductFactory())
     sent = filled(DeckFactory(), work, finished_on=today, photos=[picture()], notes="Gate sticks")
 

@@ -2,6 +2,7 @@
 
 import ast
 import os
+import re
 import subprocess
 import sys
 import zoneinfo
@@ -78,6 +79,13 @@ def statements() -> Iterator[tuple[Path, str]]:
 def test_no_statement_of_ours_asks_the_servers_time_zones() -> None:
     """Also those that go to the server past Django (clients/messaging/outbox/ledger.py)."""
     assert [(path.name, text) for path, text in statements() if ASKED.search(text)] == []
+
+
+def test_no_test_takes_the_day_of_utc_for_the_day_at_the_business() -> None:
+    """Else the suite fails for the hours of each day in which the two differ."""
+    utc = re.compile(r"timezone\.(localdate\(\)|now\(\)\.date\(\))")
+    tests = (BASE_DIR / "tests").rglob("*.py")
+    assert [path.name for path in tests if utc.search(path.read_text())] == []
 
 
 @pytest.mark.django_db

@@ -49,7 +49,7 @@ class Command(BookCommand):
         found = search.find_decks(
             " ".join(options["words"]),
             limit=max(1, options["limit"]),
-            today=business.today(timezone.now()) if business else timezone.localdate(),
+            today=business.today(timezone.now()) if business else timezone.now().date(),
         )
         for typed, read in found.read_as.items():
             self.stderr.write(f"“{typed}” is not in the book; read as “{read}”.")
