@@ -208,7 +208,7 @@ class OfferFactory(RowFactory):
     class Params:
         is_sent = factory.Trait(state="open", sent_at=datetime(2026, 11, 20, 14, 30, tzinfo=UTC))
 
-    number = factory.Sequence(lambda n: 100 + n)
+    number = factory.Sequence(lambda n: 1000 + n)  # tests that name one name a lower one
     client = factory.LazyAttribute(lambda offer: offer.site.client)
     site = factory.SubFactory(PropertyFactory)
     price_list = factory.SubFactory(PriceListFactory)

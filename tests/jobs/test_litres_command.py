@@ -10,6 +10,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from clients.models import Business
+from tests.business_day import today_there
 from tests.factories import PackFactory, ProductFactory, TinFactory
 
 pytestmark = pytest.mark.django_db
@@ -40,7 +41,7 @@ def test_eighteen_square_metres_in_two_coats_take_a_tin_of_four(business: Busine
 def test_tins_rough_boards_and_a_film_count(business: Business) -> None:
     oil = ProductFactory(name="Tidewood Deck Oil", loss_percent=10)
     ProductFactory(name="Kelp Strip", kind="stripper", finish_class="", film_mm=D(1))
-    TinFactory(product=oil, colour="Cedar", litres=D(1))
+    TinFactory(product=oil, colour="Cedar", litres=D(1), noted_on=today_there())
 
     [row] = litres("Tidewood Deck Oil", area="9", texture="sawn", colour="cedar")
     [film] = litres("Kelp Strip", area="18", coats=2)
