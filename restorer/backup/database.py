@@ -98,11 +98,8 @@ def server_version() -> int:
 
 def program(name: str, *, version: int) -> Path:
     """One of PostgreSQL's programs, of the server's version or a later one."""
-    fit = [
-        (postgres_version(directory), directory / name)
-        for directory in program_dirs()
-        if (directory / name).exists() and postgres_version(directory) >= version
-    ]
+    there = [(postgres_version(directory, name), directory / name) for directory in program_dirs()]
+    fit = [(own_version, path) for own_version, path in there if own_version >= version]
     if not fit:
         raise BackupError(
             f"No {name} of PostgreSQL {version} or later was found. Install PostgreSQL's client"

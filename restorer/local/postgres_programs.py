@@ -23,11 +23,12 @@ class PostgresError(Exception):
     """The local server cannot be had; the message says why and what to do."""
 
 
-def postgres_version(directory: Path) -> int:
-    """The major version of the binaries in a directory; 0 if there are none."""
+def postgres_version(directory: Path, program: str = "postgres") -> int:
+    """The major version of a program in a directory; 0 if it is not there: a machine may have the
+    client's programs alone."""
     try:
         answer = subprocess.run(
-            [directory / "postgres", "--version"], capture_output=True, text=True, check=True
+            [directory / program, "--version"], capture_output=True, text=True, check=True
         )
     except (OSError, subprocess.CalledProcessError):
         return 0
@@ -60,8 +61,9 @@ def machine_program_dirs() -> Iterator[Path]:
     """As distributions place them, the newest first; then what is on the PATH."""
     kept = Path("/usr/lib/postgresql").glob("[1-9]*/bin")
     yield from sorted(kept, key=lambda path: -float(path.parent.name))
-    if found := shutil.which("postgres"):
-        yield Path(found).parent
+    for program in ("postgres", "pg_dump"):
+        if found := shutil.which(program):
+            yield Path(found).parent
 
 
 def copy_programs(directory: Path, *, to: Path) -> Path:

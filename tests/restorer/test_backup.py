@@ -118,6 +118,22 @@ def test_a_backup_is_one_closed_file_with_everything(made: Path) -> None:
     assert [path.name for path in made.parent.glob(".*")] == []
 
 
+def test_the_clients_programs_alone_are_enough(
+    filled: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a server of its own, and in a container, PostgreSQL itself is somewhere else."""
+    whole = database.program("psql", version=database.server_version()).parent
+    for name in ("pg_dump", "pg_restore", "psql"):
+        (tmp_path / name).symlink_to(whole / name)
+    monkeypatch.setattr(database, "program_dirs", lambda: [tmp_path])
+    call_command("backup", str(tmp_path / "book.zip"))
+    call_command("verify", str(tmp_path / "book.zip"))
+
+    monkeypatch.setattr(database, "server_version", lambda: 99)
+    with pytest.raises(CommandError, match=r"No pg_dump of PostgreSQL 99.*client programs"):
+        call_command("backup", str(tmp_path / "another.zip"))
+
+
 def test_a_restored_book_is_the_same_and_held(
     made: Path, new_book: NewBook, capsys: pytest.CaptureFixture[str]
 ) -> None:
