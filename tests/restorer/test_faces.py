@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.restorer.test_names import APPS, ROOT, modules
+from tests.restorer.test_names import APPS, ROOT, module_paths, modules
 
 # shelves: each module is a subject of its own, and is named where it is used
 SHELVES = {"actions", "forms", "views", "urls", "management", "commands", "templatetags"}
@@ -32,7 +32,7 @@ OWN_ENTRANCES = {
 
 def packages() -> list[str]:
     found = {
-        ".".join(Path(path).parts[:-1]) for path, _ in modules() if path.endswith("__init__.py")
+        ".".join(Path(path).parts[:-1]) for path in module_paths() if path.endswith("__init__.py")
     }
     return sorted(
         each

@@ -15,15 +15,19 @@ MAX_SHARED_SHARE = 0.02  # of the functions of modules; 31 % at release 0.2
 CALLED_BY_THE_FRAMEWORK = {"Command", "Migration"}
 
 
-@cache
-def modules() -> list[tuple[str, ast.Module]]:
-    """Path and contents of each module; read once, since many tests ask."""
+def module_paths() -> list[str]:
     return [
-        (path.relative_to(ROOT).as_posix(), ast.parse(path.read_text()))
+        path.relative_to(ROOT).as_posix()
         for app in APPS
         for path in sorted((ROOT / app).rglob("*.py"))
         if "migrations" not in path.parts
     ]
+
+
+@cache
+def modules() -> list[tuple[str, ast.Module]]:
+    """Path and contents of each module; read once, since many tests ask."""
+    return [(path, ast.parse((ROOT / path).read_text())) for path in module_paths()]
 
 
 def module_names(kinds: type | tuple[type, ...]) -> list[tuple[str, str]]:
