@@ -250,6 +250,15 @@ class Forecast(models.Model):
         """“May 2027”, “not before 2033”."""
         return say_due(self.due_on, self.window_opens_on, self.computed_on)
 
+    @property
+    def due_aside(self) -> str:
+        """Why the due day may lie outside the window that stands beside it; else empty."""
+        if self.window_opens_on <= self.due_on <= self.late_on:
+            return ""
+        if self.surface == Surface.BOARDS and self.boards_due_on != self.due_on:
+            return "another surface is due before the boards"
+        return "the workable week in which upkeep costs least"
+
     def advice(self, today: date) -> WorkAdvice:
         """What the chance that a recoat still does says of that day."""
         if self.strip_on and self.strip_on <= today:

@@ -173,6 +173,32 @@ def test_the_stage_follows_the_window(coated, page, days, word):
     assert f">{word}</span>" in page(deck)
 
 
+@pytest.mark.parametrize(
+    ("due_after", "boards_after", "said"),
+    [
+        (60, 60, ""),
+        (-30, -30, "the workable week in which upkeep costs least"),
+        (150, 150, "the workable week in which upkeep costs least"),
+        (-30, 60, "another surface is due before the boards"),
+    ],
+)
+def test_a_due_month_outside_the_window_says_why(coated, page, due_after, boards_after, said):
+    deck = coated()
+    days = {
+        "window_opens_on": 0,
+        "half_worn_on": 60,
+        "late_on": 120,
+        "due_on": due_after,
+        "boards_due_on": boards_after,
+    }
+    Forecast.objects.filter(deck=deck).update(
+        **{name: TODAY + timedelta(days=number) for name, number in days.items()}
+    )
+
+    due = page(deck).partition("<dt>Due</dt>")[2].partition("</dd>")[0]
+    assert due.partition(": ")[2] == said
+
+
 def test_the_curve_passes_through_the_three_dates_of_the_window(coated):
     """The picture asks the core date by date; the stored window came from its inverse."""
     deck = coated()
