@@ -16,6 +16,7 @@ import tarfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import IO
 
@@ -94,11 +95,14 @@ class ArchiveWriter:
     def add_bytes(self, name: str, content: bytes) -> None:
         self.add(name, io.BytesIO(content), len(content))
 
-    def finish(self, manifest: Manifest) -> None:
-        content = manifest.to_json(self.records)
+    def finish(self, manifest: Manifest) -> Manifest:
+        """With what was added."""
+        whole = replace(manifest, members=dict(self.records))
+        content = whole.to_json()
         self.add_bytes(MANIFEST, content)
         self.add_bytes(MANIFEST_HASH, hashlib.sha256(content).hexdigest().encode())
         self.tar.close()
+        return whole
 
 
 @contextmanager
@@ -120,7 +124,9 @@ def part_path(path: Path) -> Path:
     return path.with_name(f".{path.name}.part")
 
 
-def write_archive(out: IO[bytes], passphrase: str, write: Callable[[ArchiveWriter], None]) -> None:
+def write_archive(
+    out: IO[bytes], passphrase: str, write: Callable[[ArchiveWriter], object]
+) -> None:
     """What `write` adds, as it is or encrypted."""
     if not passphrase:
         write(ArchiveWriter(out))
@@ -136,7 +142,7 @@ def write_archive(out: IO[bytes], passphrase: str, write: Callable[[ArchiveWrite
 
 
 def write_locked_book(
-    out: IO[bytes], write: Callable[[IO[bytes]], None], key: "pyrage.x25519.Identity"
+    out: IO[bytes], write: Callable[[IO[bytes]], object], key: "pyrage.x25519.Identity"
 ) -> None:
     """The second member. How long it is is known only afterwards, so its header comes last."""
     start = out.tell()

@@ -30,6 +30,7 @@ class MadeBackup:
 
     place: str
     dropped: list[str]
+    missing_words: str  # of files that the book names and the store did not have
 
 
 def back_up_to_folder(*, passphrase: str, clock: Callable[[], datetime]) -> MadeBackup:
@@ -38,11 +39,11 @@ def back_up_to_folder(*, passphrase: str, clock: Callable[[], datetime]) -> Made
     path = settings.BACKUP_DIR / now.astimezone(UTC).strftime(NAME)
     with note_failure(str(path), now):
         make_folder(path.parent)
-        write_backup(path=path, passphrase=passphrase, now=now)
+        made = write_backup(path=path, passphrase=passphrase, now=now)
     verify_backup(path=path, passphrase=lambda: passphrase, now=clock())
     dropped = drop_old_backups(path.parent)
     forget_old_runs()
-    return MadeBackup(str(path), [str(each) for each in dropped])
+    return MadeBackup(str(path), [str(each) for each in dropped], made.missing_words)
 
 
 @contextmanager

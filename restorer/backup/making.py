@@ -3,13 +3,16 @@
 import json
 import tomllib
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import datetime
 from functools import cache
 from pathlib import Path
 
+from django.apps import apps
 from django.conf import settings
 from django.core.files.storage import default_storage
+from django.db.models import FileField
 
 from clients.models import Business
 from jobs.photos import THUMBNAILS, stored_in
@@ -31,14 +34,18 @@ def write_backup(*, path: Path, passphrase: str, now: datetime) -> Manifest:
         with backup_turn(), archive.new_file(path) as out, database.book_snapshot() as snapshot:
             database.dump_book(dump, snapshot)
             manifest = describe(snapshot, now)
+            named = named_file_names()
+            written: list[Manifest] = []
             archive.write_archive(
-                out, passphrase, lambda writer: fill_archive(writer, dump, manifest)
+                out,
+                passphrase,
+                lambda writer: written.append(fill_archive(writer, dump, named, manifest)),
             )
     except OSError as mistake:
         raise BackupError(f"{path} cannot be written: {mistake.strerror or mistake}.") from mistake
     finally:
         dump.unlink(missing_ok=True) if path.parent.is_dir() else None
-    return manifest
+    return written[0]
 
 
 def describe(snapshot: database.Snapshot, now: datetime) -> Manifest:
@@ -56,7 +63,10 @@ def describe(snapshot: database.Snapshot, now: datetime) -> Manifest:
     )
 
 
-def fill_archive(writer: archive.ArchiveWriter, dump: Path, manifest: Manifest) -> None:
+def fill_archive(
+    writer: archive.ArchiveWriter, dump: Path, named: Iterable[str], manifest: Manifest
+) -> Manifest:
+    """Asks no database: for an encrypted backup it runs in a thread of its own."""
     with dump.open("rb") as file:
         writer.add(archive.DUMP, file, dump.stat().st_size)
     keys = {"SECRET_KEY": settings.SECRET_KEY}
@@ -67,7 +77,23 @@ def fill_archive(writer: archive.ArchiveWriter, dump: Path, manifest: Manifest) 
                 writer.add(f"{archive.FILES}{name}", file, file.size)
         except FileNotFoundError:
             continue  # deleted this moment
-    writer.finish(manifest)
+    missing = sorted(name for name in named if f"{archive.FILES}{name}" not in writer.records)
+    return writer.finish(replace(manifest, missing=missing))
+
+
+def named_file_names() -> set[str]:
+    """The photographs and documents that rows name, by their names in the store."""
+    fields = [
+        (model, field.name)
+        for model in apps.get_models()
+        for field in model._meta.concrete_fields
+        if isinstance(field, FileField)
+    ]
+    return {
+        name
+        for model, field in fields
+        for name in model._base_manager.exclude(**{field: ""}).values_list(field, flat=True)
+    }
 
 
 def stored_file_names(folder: str = "") -> Iterator[str]:

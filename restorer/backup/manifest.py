@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from restorer.backup.problem import BackupError
+from restorer.models import say_missing_files
 
 LAYOUT = 1  # of the file; a later one is refused
 OWN_MEMBERS = {"manifest.json", "manifest.sha256"}
@@ -42,6 +43,7 @@ class Manifest:
     migrations: Mapping[str, list[str]]
     tables: Mapping[str, TableRecord]
     without_rows: list[str]  # tables whose rows are of the moment only
+    missing: list[str] = field(default_factory=list)  # files that rows name and the store lacks
     members: Mapping[str, FileRecord] = field(default_factory=dict)
 
     @property
@@ -53,11 +55,14 @@ class Manifest:
         """Photographs and other files of the book, by their names in the store."""
         return [name[6:] for name in self.members if name.startswith("files/")]
 
-    def to_json(self, members: Mapping[str, FileRecord]) -> bytes:
+    @property
+    def missing_words(self) -> str:
+        return say_missing_files(len(self.missing), "".join(self.missing[:1]))
+
+    def to_json(self) -> bytes:
         said: dict[str, Any] = asdict(self) | {
             "layout": LAYOUT,
             "made_at": self.made_at.isoformat(),
-            "members": {name: asdict(record) for name, record in members.items()},
         }
         return json.dumps(said, ensure_ascii=False, indent=1, sort_keys=True).encode()
 

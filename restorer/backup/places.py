@@ -100,11 +100,11 @@ def back_up_to_bucket(*, passphrase: str, clock: Callable[[], datetime]) -> Made
     name = now.astimezone(UTC).strftime(NAME)
     address = f"{settings.BACKUP_BUCKET.rstrip('/')}/{name}"
     with note_failure(address, now):
-        write_backup_to_bucket(address=address, passphrase=passphrase, now=now)
+        made = write_backup_to_bucket(address=address, passphrase=passphrase, now=now)
     verify_backup_at(place=address, passphrase=lambda: passphrase, now=clock())
     dropped = drop_old_objects()
     forget_old_runs()
-    return MadeBackup(address, dropped)
+    return MadeBackup(address, dropped, made.missing_words)
 
 
 def drop_old_objects() -> list[str]:

@@ -93,6 +93,8 @@ def record_proof(
         "is_encrypted": archive.is_encrypted(path),
         "row_count": manifest.row_count,
         "file_count": len(manifest.photo_names),
+        "missing_count": len(manifest.missing),
+        "missing_example": "".join(manifest.missing[:1]),
         "problem": "",
         "proven_at": None if wrong else now,
         "proof_problem": "; ".join(wrong),

@@ -12,7 +12,7 @@ from clients.messaging.models import Message
 from clients.models import Heartbeat
 from jobs.models import ExpectedWeather
 from reminders.models import Forecast
-from restorer.models import BackupRun
+from restorer.models import BackupRun, say_missing_files
 
 STALE_LOOP = timedelta(minutes=5)
 LATE_MESSAGE = timedelta(minutes=15)  # could have gone out by then
@@ -33,6 +33,7 @@ class Wellbeing:
     made_backup_age: float | None
     proven_backup_age: float | None
     is_backup_old: bool
+    files_missing: str = ""  # that the store lacks what the book names
     weather_refused: str = ""  # why the source of weather told nothing of late
 
 
@@ -62,6 +63,7 @@ def read_wellbeing(*, now: datetime) -> Wellbeing:
         made_backup_age=seconds_since(made.started_at if made else None, now),
         proven_backup_age=seconds_since(proven.proven_at if proven else None, now),
         is_backup_old=proven is None or proven.is_proof_old(now=now),
+        files_missing=say_missing_files(made.missing_count, made.missing_example) if made else "",
         weather_refused=ExpectedWeather.objects.newest_refusal(),
     )
 
@@ -111,6 +113,15 @@ def find_troubles(seen: Wellbeing) -> Iterator[Trouble]:
             f"The weather service told us nothing. {seen.weather_refused}",
             "Look at its address under Settings, The business, Advanced. It is asked again each"
             " hour.",
+        )
+    yield from backup_troubles(seen)
+
+
+def backup_troubles(seen: Wellbeing) -> Iterator[Trouble]:
+    if seen.files_missing:
+        yield Trouble(
+            seen.files_missing,
+            "Look whether the program still has the right folder or bucket of photographs.",
         )
     if seen.is_backup_old and settings.MODE != "demo":
         yield Trouble(

@@ -33,6 +33,10 @@ class BackupRun(models.Model):
     is_encrypted = models.BooleanField(default=False)
     row_count = models.BigIntegerField(default=0)
     file_count = models.IntegerField(default=0)
+    missing_count = models.IntegerField(
+        default=0, help_text="Files that the book names and the store did not have."
+    )
+    missing_example = models.CharField(max_length=255, blank=True, help_text="The first of them.")
     problem = models.TextField(blank=True, help_text="Why there is no file; empty if there is one.")
     proven_at = models.DateTimeField(
         null=True, help_text="When it was restored for a trial and found equal."
@@ -61,3 +65,12 @@ class BackupRun(models.Model):
     def is_proof_old(self, *, now: datetime) -> bool:
         """Whether it is time for another backup and its proof."""
         return self.started_at < now - PROOF_IS_OLD_AFTER
+
+
+def say_missing_files(count: int, example: str) -> str:
+    """That the store of photographs may be the wrong one; empty where nothing is missing."""
+    if not count:
+        return ""
+    found = "was" if count == 1 else "were"
+    many = "1 file" if count == 1 else f"{count:,} files"
+    return f"{many} that the book names {found} not found for the backup, the first {example}."

@@ -37,6 +37,7 @@ from tests.factories import (
     BusinessFactory,
     DeckFactory,
     MessageFactory,
+    PhotoFactory,
     ReminderStepFactory,
     UserFactory,
 )
@@ -116,6 +117,36 @@ def test_a_backup_is_one_closed_file_with_everything(made: Path) -> None:
     assert manifest["tables"]["clients_deck"]["rows"] == 1
     assert len(keys["SECRET_KEY"]) > 30
     assert [path.name for path in made.parent.glob(".*")] == []
+
+
+def test_files_that_the_book_names_and_the_store_lacks_are_told(
+    filled: str,
+    tmp_path: Path,
+    as_user: Any,
+    capsys: pytest.CaptureFixture[str],
+    settings: Settings,
+) -> None:
+    """A store that was moved, or a disk that is not there, would else be proven again and again."""
+    settings.BACKUP_DIR = tmp_path / "kept"
+    size = {"width": 640, "height": 480}
+    PhotoFactory(image="decks/2026/11/a.jpg", deck=Deck.objects.get(), **size)
+    call_command("backup", tmp_path / "whole.backup")
+    said = capsys.readouterr()
+    assert "rows of" in said.out
+    assert " 1 files. Prove it" in said.out
+    assert "not found" not in said.err
+
+    for number in range(2):
+        PhotoFactory(image=f"decks/2026/12/{number}.jpg", deck=Deck.objects.get(), **size)
+    words = "2 files that the book names were not found for the backup, the first decks/2026/12/0"
+    call_command("backup")
+    assert words in capsys.readouterr().err
+    run = BackupRun.objects.newest_proven()
+    assert run
+    assert (run.file_count, run.missing_count) == (1, 2)
+    assert words in as_user(User.objects.get()).get("/settings/backup/").text
+    call_command("verify", run.file)
+    assert words in capsys.readouterr().err
 
 
 def test_the_clients_programs_alone_are_enough(

@@ -1,6 +1,7 @@
 """Photographs and backups in a bucket: a small server of the library moto on this machine, which
 speaks the protocol over HTTP."""
 
+import os
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -32,8 +33,16 @@ OWN_PAGE = {"headers": {"origin": "http://testserver", "sec-fetch-site": "same-o
 SILENT = "http://127.0.0.1:9"  # discard (RFC 863): nobody listens there
 
 
+# Another store than the tests' own: its address, a key and its secret, with blanks between.
+STORE = os.environ.get("RESTORER_TEST_STORE", "").split()
+KEY, SECRET = STORE[1:] or ("key", "secret")
+
+
 @pytest.fixture(scope="session")
 def store_address() -> Iterator[str]:
+    if STORE:
+        yield STORE[0]
+        return
     server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
     server.start()
     host, port = server.get_host_and_port()
@@ -44,9 +53,9 @@ def store_address() -> Iterator[str]:
 @pytest.fixture
 def store(store_address: str, settings: Settings) -> Iterator[Any]:
     """An empty bucket `deck-care`, and the settings to reach it."""
-    settings.S3_ENDPOINT, settings.S3_KEY, settings.S3_SECRET = store_address, "key", "secret"
+    settings.S3_ENDPOINT, settings.S3_KEY, settings.S3_SECRET = store_address, KEY, SECRET
     options = client.connection_options()
-    reached = boto3.client("s3", aws_access_key_id="key", aws_secret_access_key="secret", **options)
+    reached = boto3.client("s3", aws_access_key_id=KEY, aws_secret_access_key=SECRET, **options)
     reached.create_bucket(Bucket="deck-care")
     yield reached
     for found in reached.list_objects_v2(Bucket="deck-care").get("Contents", []):

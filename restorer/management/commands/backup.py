@@ -44,9 +44,15 @@ class Command(BookCommand):
             f"{place}: {made.row_count:,} rows of {len(made.tables)} tables,"
             f" {len(made.photo_names):,} files. Prove it: manage.py verify {place}"
         )
+        self.say_missing(made.missing_words)
 
     def write_to_folder(self, passphrase: str) -> None:
         made = back_up_and_prove(passphrase=passphrase, clock=timezone.now)
         self.stdout.write(f"{made.place}, restored for a trial and found equal.")
+        self.say_missing(made.missing_words)
         for place in made.dropped:
             self.stdout.write(f"{place} had its time and is gone.")
+
+    def say_missing(self, words: str) -> None:
+        if words:
+            self.stderr.write(words)

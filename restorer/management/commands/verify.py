@@ -31,3 +31,5 @@ class Command(BookCommand):
             f" {found.row_count:,} rows of {len(found.tables)} tables and"
             f" {len(found.photo_names):,} files are as they were."
         )
+        if found.missing:
+            self.stderr.write(found.missing_words)
