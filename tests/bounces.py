@@ -1,6 +1,9 @@
 """Delivery reports about messages of ours, in the form of RFC 3464 (section 4 and appendix E), for
 tests."""
 
+import base64
+import quopri
+
 from django.utils import timezone
 
 from clients.messaging.models import Message
@@ -58,6 +61,21 @@ def report(
         message_id=message_id,
     )
     return filled.encode()
+
+
+def global_report(message: Message, encoding: str) -> bytes:
+    """As RFC 6533 has it for an address beyond ASCII, and Postfix 3.7 writes it."""
+    status = (
+        "Reporting-MTA: dns; mail.example.com\n\n"
+        "Final-Recipient: utf-8; zoë@example.org\nAction: failed\nStatus: 5.1.1\n"
+        'Diagnostic-Code: X-Postfix; unknown user: "zoë"\n\n'
+    ).encode()
+    encoded = {"8bit": bytes, "base64": base64.encodebytes, "quoted-printable": quopri.encodestring}
+    before, _, rest = report(message, "", "").partition(b"content-type: message/delivery-status")
+    _, boundary, after = rest.partition(b"--RAA14128")
+    kind = "content-type: message/global-delivery-status\n"
+    head = f"{kind}content-transfer-encoding: {encoding}\n\n".encode()
+    return before + head + encoded[encoding](status) + boundary + after
 
 
 def sent(state: str = "accepted", number: int = 1) -> Message:

@@ -17,7 +17,7 @@ from clients.messaging.models import InboundEvent, Message, ToDo
 from clients.messaging.outbox import decisions
 from clients.models import ContactPoint, User
 from reminders import tasks
-from tests.bounces import key_of, report, sent, state_of
+from tests.bounces import global_report, key_of, report, sent, state_of
 from tests.outbox import queued
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("business")]
@@ -111,6 +111,13 @@ def test_a_wrong_address_is_suspended_once_with_a_matter_for_the_owner() -> None
     )
     assert "Action: failed" in event.raw
     assert event.processed_at
+
+
+@pytest.mark.parametrize("encoding", ["8bit", "base64", "quoted-printable"])
+def test_a_report_about_an_address_beyond_ascii_is_read(encoding: str) -> None:
+    message = sent()
+    assert receive(global_report(message, encoding)) == 'It came back. 5.1.1 unknown user: "zoë"'
+    assert state_of(message) == "bounced"
 
 
 @pytest.mark.parametrize("status", ["4.4.7", "5.2.2", "5.3.4", "5.6.0", "5.7.1", "5.7.515"])

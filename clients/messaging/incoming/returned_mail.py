@@ -9,7 +9,7 @@ import logging
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from email import message_from_bytes
+from email import message_from_bytes, message_from_string
 from email.header import decode_header, make_header
 from email.message import Message as Mail
 from enum import Enum
@@ -181,15 +181,24 @@ def recipient_block(mail: Mail) -> Mail | None:
 
 def status_blocks(mail: Mail) -> Iterator[Mail]:
     """The blocks of message/delivery-status, which the standard library parses as mails without a
-    body."""
+    body, and of message/global-delivery-status about addresses beyond ASCII (RFC 6533)."""
     for part in mail.walk():
-        if part.get_content_type() in {"message/delivery-status", "message/global-delivery-status"}:
+        kind = part.get_content_type()
+        if kind in {"message/delivery-status", "message/global-delivery-status"}:
             payload = part.get_payload()
-            yield from (
-                (each for each in payload if isinstance(each, Mail))
-                if isinstance(payload, list)
-                else ()
-            )
+            for each in payload if isinstance(payload, list) else []:
+                if isinstance(each, Mail):
+                    yield each
+                    yield from later_blocks(part, each) if "global" in kind else ()
+
+
+def later_blocks(part: Mail, first: Mail) -> Iterator[Mail]:
+    """The standard library takes the first block for the head of a mail, and the blocks about
+    recipients for its text, which may be encoded."""
+    first["Content-Transfer-Encoding"] = part.get("Content-Transfer-Encoding", "8bit")
+    content = first.get_payload(decode=True)
+    text = content.decode("utf-8", "replace") if isinstance(content, bytes) else ""
+    yield from (message_from_string(block) for block in text.split("\n\n") if block.strip())
 
 
 def block_action(block: Mail) -> str:
