@@ -32,7 +32,6 @@ from jobs.importing.writing.known import (
     KnownJob,
     SiteSlot,
     job_of,
-    points_of,
 )
 from jobs.models import ImportRow, Job, ListImport, Visit
 
@@ -152,7 +151,7 @@ class ChunkWriter:
             self.new[Client].append({"id": slot.pk, "name": read.name, "notes": ""})
             outcome.add("clients", slot.pk)
         self.note(slot, read.notes)
-        for kind, written, normalized in points_of(unit):
+        for kind, written, normalized in read.points:
             if normalized not in slot.points:
                 self.point(slot, kind, written, normalized, outcome)
         return slot
