@@ -12,15 +12,15 @@ CHUNKS_A_COLLECTION = 10
 def without_collecting() -> Iterator[Callable[[], object]]:
     """Rows that are read hold no circles, and looking for them among all else that a process keeps
     took half of its time. What is yielded, called after each chunk, looks now and then all the
-    same, among what is new, so that memory stays flat whatever a library leaves behind."""
+    same, so that memory stays flat whatever a library leaves behind."""
     was_on = gc.isenabled()
     gc.disable()
-    gc.freeze()
     chunks = count(1)
 
     def collect() -> None:
         if next(chunks) % CHUNKS_A_COLLECTION == 0:
             gc.collect()
+            gc.freeze()  # what is left is not looked at again
 
     try:
         yield collect

@@ -3,6 +3,7 @@
 
 from argparse import ArgumentParser
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -89,7 +90,7 @@ class Command(BookCommand):
         )
 
     def guess(self, business: Business, options: dict[str, Any]) -> None:
-        with transaction.atomic():
+        with transaction.atomic() if options["dry_run"] else nullcontext():
             try:
                 found = list(guessed_sheets(options["file"], business))
             except ListError as error:
@@ -122,8 +123,7 @@ def guessed_sheets(path: Path, business: Business) -> Iterator[dict[str, Any]]:
     for source in stage_list(
         name=path.name, content=read_list_file(path), business=business, by=None, now=now
     ):
-        reading = ListReading(source, book_facts(business, now))
-        doubts = list(guessed_doubts(reading))
+        doubts = list(guessed_doubts(ListReading(source, book_facts(business, now))))
         yield {"doubts": doubts} | sheet_result(import_now(source=source, now=now))
 
 
