@@ -193,7 +193,7 @@ class ImportRun:
     def step(self) -> bool:
         """The next chunk; whether there may be more."""
         with transaction.atomic():
-            commit_without_waiting()
+            set_up_chunk()
             locked = ListImport.objects.select_for_update().get(pk=self.source.pk)
             if locked.state != State.RUNNING:
                 return False
@@ -243,11 +243,12 @@ class ImportRun:
         return rows[:end]
 
 
-def commit_without_waiting() -> None:
-    """What a crash takes of it goes together with the rows that say it was done, so it is done
-    again; the end of the list waits for the disk."""
+def set_up_chunk() -> None:
+    """A commit does not wait for the disk: what a crash takes of it goes together with the rows
+    that say it was done, so it is done again; the end of the list waits. A chunk asks for few rows
+    of large tables: without a word to the planner it reads them whole."""
     with connection.cursor() as cursor:
-        cursor.execute("SET LOCAL synchronous_commit = off")
+        cursor.execute("SET LOCAL synchronous_commit = off; SET LOCAL random_page_cost = 1.1")
 
 
 def waiting_rows(source: ListImport, most: int, after: int) -> list[StagedRow]:
@@ -283,30 +284,27 @@ def order_lines_of_invoices(source: ListImport) -> None:
 def store_outcomes(source: ListImport, outcomes: Sequence[Outcome]) -> None:
     """What came of each row, in one statement; of the lines of an invoice the first one tells."""
     rows = [
-        (
-            number,
-            outcome.state,
-            json.dumps(outcome.why),
-            " ".join(dict.fromkeys(outcome.remarks))[:2_000],
-            outcome.client_id,
-            outcome.deck_id,
-            json.dumps(outcome.made if at == 0 else {}),
-            json.dumps(outcome.before if at == 0 else []),
-        )
+        {
+            "number": number,
+            "state": outcome.state,
+            "why": outcome.why,
+            "remarks": " ".join(dict.fromkeys(outcome.remarks))[:2_000],
+            "client_id": outcome.client_id,
+            "deck_id": outcome.deck_id,
+            "made": outcome.made if at == 0 else {},
+            "before": outcome.before if at == 0 else [],
+        }
         for outcome in outcomes
         for at, number in enumerate(outcome.numbers)
     ]
-    columns = [list(column) for column in zip(*rows, strict=True)]
     with connection.cursor() as cursor:
         cursor.execute(
-            "UPDATE jobs_importrow SET state = came.state, why = came.why::jsonb,"
-            " remarks = came.remarks, client_id = came.client_id, deck_id = came.deck_id,"
-            " made = came.made::jsonb, before = came.before::jsonb"
-            " FROM unnest(%s::int[], %s::text[], %s::text[], %s::text[], %s::bigint[],"
-            " %s::bigint[], %s::text[], %s::text[]) AS came (number, state, why, remarks,"
-            " client_id, deck_id, made, before)"
+            "UPDATE jobs_importrow SET state = came.state, why = came.why, remarks = came.remarks,"
+            " client_id = came.client_id, deck_id = came.deck_id, made = came.made,"
+            " before = came.before FROM json_to_recordset(%s) AS came (number int, state text,"
+            " why jsonb, remarks text, client_id bigint, deck_id bigint, made jsonb, before jsonb)"
             " WHERE jobs_importrow.source_id = %s AND jobs_importrow.number = came.number",
-            [*columns, source.pk],
+            [json.dumps(rows), source.pk],
         )
 
 

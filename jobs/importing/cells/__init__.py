@@ -54,6 +54,7 @@ from jobs.importing.cells.spans import (
     short_date,
 )
 from jobs.importing.cells.timber import (
+    DECK_NOUNS,
     TimberRead,
     deck_name,
     names_timber,
@@ -72,6 +73,7 @@ from jobs.importing.cells.work import (
 __all__ = [
     "AMOUNTS",
     "COLOUR_WORDS",
+    "DECK_NOUNS",
     "EMAIL_LIKE",
     "KIND_PATTERNS",
     "PLANS",

@@ -7,6 +7,7 @@ from functools import lru_cache
 from clients.notation import EmailError, parse_email_address, phones
 from jobs.importing.cells.problems import UnreadableCell
 
+ROWS_REMEMBERED = 2_000  # a client has several rows, mostly near each other
 EMAIL_LIKE = re.compile(r"[^\s<>,;()\[\]\"|/]+@[^\s<>,;()\[\]\"|/]+")
 # digits with what people put between them; an extension may follow
 PHONE_LIKE = re.compile(
@@ -35,7 +36,7 @@ class PhoneRead:
     is_mobile: bool
 
 
-@lru_cache(maxsize=10_000)
+@lru_cache(maxsize=ROWS_REMEMBERED)
 def read_phones(
     text: str, country: str, area_code: str = "", *, of_mobiles: bool = False
 ) -> tuple[PhoneRead, ...]:
@@ -102,7 +103,7 @@ def area_code_of(text: str) -> str:
     return found[1] if found else ""
 
 
-@lru_cache(maxsize=10_000)
+@lru_cache(maxsize=ROWS_REMEMBERED)
 def read_emails(text: str) -> tuple[str, ...]:
     """All addresses of a cell. Raises UnreadableCell for something with an @ that is none."""
     found: list[str] = []
@@ -118,7 +119,7 @@ def read_emails(text: str) -> tuple[str, ...]:
     return tuple(found)
 
 
-@lru_cache(maxsize=10_000)
+@lru_cache(maxsize=ROWS_REMEMBERED)
 def read_name(text: str) -> str:
     """“Saltonby, Ottilie” as a letter greets her: “Ottilie Saltonby”."""
     text = " ".join(text.split()).strip(" ,;-")

@@ -75,6 +75,7 @@ TIMBER_WORDS: dict[str, tuple[str, bool]] = {
 }
 WORDS_BY_LENGTH = sorted(TIMBER_WORDS, key=len, reverse=True)
 NO_TIMBER_WORDS = {"composite", "vinyl", "pvc", "plastic", "concrete"}
+DECK_NOUNS = "deck|porch|verandah?|terrasse|patio"  # as a pattern
 SIDES_OF_HOUSE = {"back", "front", "side", "rear", "upper", "lower", "main", "north", "south"}
 # What belongs to a deck and is not its name.
 WITH_PARTS = re.compile(

@@ -5,14 +5,14 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from jobs.importing.cells import KIND_PATTERNS, read_kind
+from jobs.importing.cells import DECK_NOUNS, KIND_PATTERNS, read_kind
 from jobs.importing.files import CALENDAR_HEADER, ListLine, RawSheet
 from jobs.importing.guessing.free_lines import BETWEEN, split_who_and_where
 from jobs.importing.guessing.sheet_layout import NO_HEADINGS, SheetLayout
 
 ENTRY_HEADS = ["Client", "Address", "Date", "Work", "Product / notes"]
 FILLING = re.compile(
-    r"\b(?:(?:back|front|side|rear|upper|lower) )?(?:decks?|porch|verandah?|patio|terrasse)\b|"
+    rf"\b(?:(?:back|front|side|rear|upper|lower) )?(?:{DECK_NOUNS})s?\b|"
     r"\b(?:job|day \d+|and|then|at|for|the|de|du|chez|et|\d+ ?(?:x|cts?|coats?|couches?))\b|[&+/]",
     re.I,
 )

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any
 
 from jobs.importing.cells import (
+    DECK_NOUNS,
     Calendar,
     UnreadableCell,
     calm_capitals,
@@ -30,7 +31,7 @@ from jobs.importing.rows.values import ClientRead, DeckRead, ListRow, UnitRead
 
 EXPOSURE_COLUMNS = {"texture", "traffic", "salt", "roof_percent", "shade_percent"}
 PLACE_FIELDS = {"address", "street", "house_number", "town", "region", "postcode", "latitude"}
-DECK_WORD = re.compile(r"\b(?:deck|porch|verandah?|terrasse|patio)\b", re.I)
+DECK_WORD = re.compile(rf"\b(?:{DECK_NOUNS})\b", re.I)
 MAX_NAME = 200
 STOP_WORDS = re.compile(
     r"\b(?:do not|don[’']?t) (?:call|contact|mail|e-?mail|text|phone)|\bdnc\b|"

@@ -1,9 +1,9 @@
 """Clients of a list that may be one: found by what they share, scored by how alike they are."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, groupby
+from operator import itemgetter
 
 from clients.doubles import (
     ASK_FROM,
@@ -47,13 +47,20 @@ def same_client_pairs(clients: Sequence[ClientCells]) -> list[ClientPair]:
 
 def sharing_pairs(clients: Sequence[ClientCells]) -> Iterator[tuple[ClientCells, ClientCells]]:
     """Each two with other names that have something in common, however many there are."""
-    by_mark: dict[str, dict[str, ClientCells]] = defaultdict(dict)
-    for client in clients:
-        if client.name:
-            for mark in client_marks(client):
-                by_mark[mark].setdefault(name_key(read_name(client.name)), client)
-    for sharing in by_mark.values():
-        if 1 < len(sharing) <= MAX_SHARING:
+    marked = sorted(
+        (mark, at)
+        for at, client in enumerate(clients)
+        if client.name
+        for mark in client_marks(client)
+    )
+    for _, group in groupby(marked, key=itemgetter(0)):
+        together = [at for _, at in group]
+        if len(together) == 1:
+            continue  # as nearly all are
+        sharing: dict[str, ClientCells] = {}
+        for at in together:
+            sharing.setdefault(name_key(read_name(clients[at].name)), clients[at])
+        if len(sharing) <= MAX_SHARING:
             yield from combinations(sharing.values(), 2)
 
 

@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from typing import Any
 
+from clients.models import ContactPoint
 from jobs.importing.cells import PhoneRead
 from jobs.partial_dates import DaySpan
 
@@ -16,7 +18,7 @@ class ListRow:
     cells: list[str]
 
 
-@dataclass(slots=True)
+@dataclass
 class ClientRead:
     """Who it is and how to reach them."""
 
@@ -24,6 +26,16 @@ class ClientRead:
     phones: list[PhoneRead] = field(default_factory=list)
     emails: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+
+    @cached_property
+    def points(self) -> list[tuple[str, str, str]]:
+        """(kind, as written, normalised) of each way to reach them, once all are read."""
+        kinds = ContactPoint.Kind
+        found = [(str(kinds.EMAIL), email, email.lower()) for email in self.emails]
+        for phone in self.phones:
+            kind = kinds.MOBILE if phone.is_mobile else kinds.PHONE
+            found.append((str(kind), phone.written, phone.e164))
+        return found
 
 
 @dataclass(slots=True)

@@ -32,7 +32,6 @@ from jobs.importing.writing.known import (
     KnownJob,
     SiteSlot,
     job_of,
-    points_of,
 )
 from jobs.models import ImportRow, Job, ListImport, Visit
 
@@ -152,7 +151,7 @@ class ChunkWriter:
             self.new[Client].append({"id": slot.pk, "name": read.name, "notes": ""})
             outcome.add("clients", slot.pk)
         self.note(slot, read.notes)
-        for kind, written, normalized in points_of(unit):
+        for kind, written, normalized in read.points:
             if normalized not in slot.points:
                 self.point(slot, kind, written, normalized, outcome)
         return slot
@@ -257,17 +256,10 @@ class ChunkWriter:
 
     def change_deck(self, slot: DeckSlot, read: DeckRead) -> None:
         """What the list says otherwise; what it leaves open stays."""
-        given = deck_values(read)
-        if read.area_m2 is None:
-            del given["area_m2"]
-        if given["species"] == Species.UNKNOWN:
-            del given["species"]
-        given = {name: value for name, value in given.items() if name in {"area_m2", "species"}} | {
-            name: value for name, value in given.items() if name in exposure_values(read)
-        }
-        for name, value in given.items():
+        told = told_columns(read)
+        for name, value in deck_values(read).items():
             old = slot.values.get(name)
-            if old == value:
+            if name not in told or old == value:
                 continue
             slot.values[name] = value
             if slot.is_new:
@@ -400,9 +392,13 @@ def deck_values(read: DeckRead) -> dict[str, Any]:
     }
 
 
-def exposure_values(read: DeckRead) -> set[str]:
-    """The columns that the list itself fills."""
-    given = set(read.exposure)
-    if "shade_percent" in given:
-        given |= {"summer_shade_percent", "winter_shade_percent"}
-    return given
+def told_columns(read: DeckRead) -> set[str]:
+    """The columns of `deck_values` that the list itself fills."""
+    told = set(read.exposure)
+    if "shade_percent" in told:
+        told |= {"summer_shade_percent", "winter_shade_percent"}
+    if read.area_m2 is not None:
+        told.add("area_m2")
+    if read.species not in {"", Species.UNKNOWN}:
+        told.add("species")
+    return told

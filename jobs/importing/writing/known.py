@@ -74,19 +74,6 @@ class ClientSlot:
         return inside[0] if inside else None
 
 
-def points_of(unit: UnitRead) -> list[tuple[str, str, str]]:
-    """(kind, as written, normalised) of the ways to reach the client of a unit."""
-    client = unit.client
-    if client is None:
-        return []
-    kinds = ContactPoint.Kind
-    found = [(str(kinds.EMAIL), email, email.lower()) for email in client.emails]
-    for phone in client.phones:
-        kind = kinds.MOBILE if phone.is_mobile else kinds.PHONE
-        found.append((str(kind), phone.written, phone.e164))
-    return found
-
-
 class KnownClients:
     """The clients that units of a chunk may be, found again by number, address or name."""
 
@@ -107,7 +94,7 @@ class KnownClients:
         names: set[str] = set()
         for unit in units:
             if unit.client is not None:
-                points.update(each[2] for each in points_of(unit))
+                points.update(each[2] for each in unit.client.points)
                 names.add(unit.client.name)
         slots = self.load_clients(points, names)
         self.load_points(slots)
@@ -120,9 +107,9 @@ class KnownClients:
         with connection.cursor() as cursor:
             cursor.execute(
                 "SELECT c.id, c.name, c.notes FROM clients_client c WHERE c.archived_at IS NULL"
-                " AND c.id IN (SELECT n.id FROM clients_client n WHERE upper(n.name) = ANY (%s)"
-                " UNION SELECT p.client_id FROM clients_contactpoint p"
-                " WHERE p.normalized = ANY (%s))",
+                " AND c.id = ANY (ARRAY(SELECT n.id FROM clients_client n"
+                " WHERE upper(n.name) = ANY (%s) UNION SELECT p.client_id"
+                " FROM clients_contactpoint p WHERE p.normalized = ANY (%s)))",
                 [[name.upper() for name in names], list(points)],
             )
             slots = {
@@ -176,7 +163,7 @@ class KnownClients:
         """The client that a unit is about, if the book or this list has them."""
         assert unit.client is not None  # noqa: S101 - units without one are never written
         key = name_key(unit.client.name)
-        points = {each[2] for each in points_of(unit)}
+        points = {each[2] for each in unit.client.points}
         for point in points:
             for slot in self.by_point.get(point, ()):
                 if self.is_same_name(key, slot.name_key):

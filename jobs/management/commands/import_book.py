@@ -3,6 +3,7 @@
 
 from argparse import ArgumentParser
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,7 @@ GUESS_COLUMNS = [
 
 
 class Command(BookCommand):
+    requires_system_checks: list[str] = []  # they load every page of the service
     help = (
         "Import a list. Without --guess a CSV or XLSX sheet with one row a job (columns:"
         " docs/owner.md), all of it or nothing. With --guess any list; rows that cannot be read"
@@ -88,10 +90,9 @@ class Command(BookCommand):
         )
 
     def guess(self, business: Business, options: dict[str, Any]) -> None:
-        content = read_list_file(options["file"])
-        with transaction.atomic():
+        with transaction.atomic() if options["dry_run"] else nullcontext():
             try:
-                found = list(guessed_sheets(options["file"].name, content, business))
+                found = list(guessed_sheets(options["file"], business))
             except ListError as error:
                 raise CommandError(str(error)) from error
             if options["dry_run"]:
@@ -116,12 +117,13 @@ def read_list_file(path: Path) -> bytes:
     return path.read_bytes()
 
 
-def guessed_sheets(name: str, content: bytes, business: Business) -> Iterator[dict[str, Any]]:
-    """Each sheet brought in, and what was guessed about it."""
+def guessed_sheets(path: Path, business: Business) -> Iterator[dict[str, Any]]:
+    """Each sheet brought in, and what was guessed about it. The file is not kept meanwhile."""
     now = timezone.now()
-    for source in stage_list(name=name, content=content, business=business, by=None, now=now):
-        reading = ListReading(source, book_facts(business, now))
-        doubts = list(guessed_doubts(reading))
+    for source in stage_list(
+        name=path.name, content=read_list_file(path), business=business, by=None, now=now
+    ):
+        doubts = list(guessed_doubts(ListReading(source, book_facts(business, now))))
         yield {"doubts": doubts} | sheet_result(import_now(source=source, now=now))
 
 
