@@ -7,8 +7,9 @@ from scipy.special import ndtri
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.coats import Coats
+from reminders.forecast.grade_scale import GRADE_COUNT
 from reminders.forecast.graded_lives import GradeLog
-from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
+from reminders.forecast.wear_path import GradesSeen, WearPath
 
 # Where a belief is read, in its own standard deviations: wide enough for a deck that wears many
 # times slower than was thought.
@@ -48,7 +49,7 @@ def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLo
         coats.graded_by_client[row, place] > 0,
         coats.graders[row, place].astype(np.int64),
     )
-    log_age = np.log(age[row, place])[:, None]
+    log_age = np.log(age[row, place]).astype(np.float32)[:, None]
     return GradeLog(coat, log_age, np.zeros(len(row), dtype=bool), seen), rows
 
 

@@ -8,6 +8,7 @@ from scipy.special import ndtr
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.coats import ArrayRecord, Coats
+from reminders.forecast.grade_scale import GRADE_COUNT
 from reminders.forecast.intervals import (
     CALL_DELAY_MONTHS,
     START_NODES,
@@ -20,7 +21,7 @@ from reminders.forecast.intervals import (
 from reminders.forecast.mixing import expected_design
 from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
 from reminders.forecast.step_likelihood import LifeSteps
-from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
+from reminders.forecast.wear_path import GradesSeen, WearPath
 
 LIFE_EDGES = 36  # steps of about a tenth of log life
 # Of log life around the ages at visits: beyond these no grade tells lives apart.
@@ -103,7 +104,7 @@ class GradeLog(NamedTuple):
         parts = []
         for node, weight in enumerate(weights.tolist()):
             age = self.log_age[:, node : node + 1]
-            each = np.log(path.chances(self.seen, age - life))
+            each = path.log_chances(self.seen, age - life)
             each[self.is_called] += _log_call_chances(age[self.is_called], life[self.is_called])
             parts.append(np.log(weight) + np.add.reduceat(each, self._first_visits, axis=0))
         return np.asarray(np.logaddexp.reduce(parts))
