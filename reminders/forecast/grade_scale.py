@@ -103,7 +103,7 @@ class GradeScale:
         Returns
         -------
         ndarray, shape (6, v, c)
-            With the reading, with the logs of the four widths, and with the log of the noise.
+            With the logs of the four widths and of the noise, and with the reading.
         """
         ends = self._standardised_ends(grade, kind, reading)
         stray = STRAY_GRADE_CHANCES[kind][:, None]
@@ -113,7 +113,7 @@ class GradeScale:
         by_noise = finite[1] * high - finite[0] * low
         noise = self.noises[kind][:, None]
         low, high = low / noise, high / noise
-        return np.stack([low - high, *self._width_slopes(grade, low, high), by_noise])
+        return np.stack([*self._width_slopes(grade, low, high), by_noise, low - high])
 
     def _standardised_ends(
         self, grade: Integers, kind: Integers, reading: Floats

@@ -357,33 +357,66 @@ class WearPath:
         ndarray, shape (v, len(PATH_NAMES) + g)
             The gradients of the sums over c.
         """
-        kind = self.kinds(seen)
+        local = np.einsum("jvc,vc->vj", self.local_slopes(seen, x), weight)
+        return self.spread_slopes(seen, local)
+
+    def local_slopes(self, seen: GradesSeen, x: Floats) -> Floats:
+        """Return how the log chance of each grade moves with what it hangs on.
+
+        Parameters
+        ----------
+        seen : GradesSeen
+            The grades.
+        x : ndarray, shape (v, c)
+            Logs of age over life.
+
+        Returns
+        -------
+        ndarray, shape (7, v, c)
+            With the log of the exponent, of the four widths and of the noise, and with the offset.
+        """
         wear = self.wear(seen.is_film, x)
-        slopes = self.scale.slopes(seen.grade, kind, self._readings(seen, wear))
-        by_reading, *by_widths, by_noise = np.einsum("jvc,vc->jv", slopes, weight)
+        slopes = self.scale.slopes(seen.grade, self.kinds(seen), self._readings(seen, wear))
         exponent = self.exponents[seen.is_film.astype(np.int64)][:, None]
         moved = np.where(exponent * x < MAX_LOG_WEAR, exponent * x, 0.0)
-        by_exponent = (slopes[0] * weight * wear * moved).sum(axis=1)
-        visit = np.arange(len(x))
-        found = np.zeros((len(x), len(self.parameters) + len(self.grader_keys)))
-        found[visit, EXPONENTS.start + seen.is_film] = by_exponent
-        found[:, STEP_WIDTHS] = np.transpose(by_widths)
+        return np.concatenate([(slopes[-1] * wear * moved)[None], slopes])
+
+    def spread_slopes(self, seen: GradesSeen, local: Floats) -> Floats:
+        """Return the slopes by all parameters and offsets.
+
+        Parameters
+        ----------
+        seen : GradesSeen
+            The grades.
+        local : ndarray, shape (v, 7)
+            As `local_slopes` has them.
+
+        Returns
+        -------
+        ndarray, shape (v, len(PATH_NAMES) + g)
+            0 by what a grade does not hang on.
+        """
+        by_noise, by_offset = local[:, 5:].T
+        visit = np.arange(len(local))
+        found = np.zeros((len(local), len(self.parameters) + len(self.grader_keys)))
+        found[visit, EXPONENTS.start + seen.is_film] = local[:, 0]
+        found[:, STEP_WIDTHS] = local[:, 1:5]
         found[visit, NOISES.start + seen.by_client] = by_noise
-        known = kind != STRANGER
-        column = len(self.parameters) + self.grader_places(seen.grader)
-        offset = np.where(seen.by_client, CLIENT_OFFSET, column)
-        found[visit[known], offset[known]] = by_reading[known]
+        place = self.grader_places(seen.grader)
+        is_known = seen.by_client | (place >= 0)
+        offset = np.where(seen.by_client, CLIENT_OFFSET, len(self.parameters) + place)
+        found[visit[is_known], offset[is_known]] = by_offset[is_known]
         if len(self.grader_keys):
-            self._add_stranger_slopes(found, np.flatnonzero(~known), by_reading, by_noise)
+            self._add_stranger_slopes(found, np.flatnonzero(~is_known), by_offset, by_noise)
         return found
 
     def _add_stranger_slopes(
-        self, found: Floats, rows: Integers, by_reading: Floats, by_noise: Floats
+        self, found: Floats, rows: Integers, by_offset: Floats, by_noise: Floats
     ) -> None:
         # Mean and spread of all offsets move with each of them.
         variance = self.stranger_noise**2
         shares = (self.grader_offsets - self.stranger_offset) / variance
-        each = by_reading[rows, None] + by_noise[rows, None] * shares
+        each = by_offset[rows, None] + by_noise[rows, None] * shares
         found[rows, len(self.parameters) :] = each / (len(self.grader_offsets) + 1)
         found[rows, NOISES.start] *= self.noises[0] ** 2 / variance
 
