@@ -323,7 +323,7 @@ class WearPath:
         return wear + self.offsets(seen.grader, seen.by_client)[:, None]
 
     def worn_chances(self, is_film: Booleans, x: Floats) -> Floats:
-        """Return the chance that one of the crew, whoever that is, grades 3 or more.
+        """Return the chance that one of the crew without an offset grades 3 or more.
 
         Parameters
         ----------
@@ -337,8 +337,7 @@ class WearPath:
         ndarray, shape (v, c)
             Chances.
         """
-        reading = self.wear(is_film, x) + self.stranger_offset
-        return self.scale.worn_chances(STRANGER, reading)
+        return self.scale.worn_chances(CREW, self.wear(is_film, x))
 
     def slopes(self, seen: GradesSeen, x: Floats, weight: Floats) -> Floats:
         """Return how the weighed log chances of each visit move with parameters and offsets.
