@@ -5,6 +5,7 @@ age. Lives are looked at on one grid for all coats, and logs of ages are rounded
 its step: then what a visit says of all lives of its coat is one stretch of a table.
 """
 
+import math
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -102,7 +103,7 @@ class GradeTable:
         beyond = [(0, 0), (0, 0), (MAX_LIVES, MAX_LIVES), *[(0, 0)] * len(inner)]
         padded = np.pad(steps, beyond, mode="edge").astype(np.float32)
         self._length = padded.shape[2]
-        self._size = int(np.prod(inner, dtype=np.int64))
+        self._inner = tuple(inner)
         self._flat = padded.ravel()
 
     def stretches(self, seen: GradesSeen, log_age: Floats, grid: LifeGrid) -> Floats:
@@ -119,16 +120,17 @@ class GradeTable:
 
         Returns
         -------
-        ndarray of float32, shape (v, count * size)
-            Values of each life, one after another.
+        ndarray of float32, shape (v, grid.size, ...)
+            The values of each life.
         """
         fine = grid.step / ROUNDINGS
         place = grid.first * ROUNDINGS - np.rint(log_age / fine).astype(np.int64)
         step, rounding = np.divmod(place - round(LEAST_RATIO / fine), ROUNDINGS)
         step = np.clip(step + MAX_LIVES, 0, self._length - grid.size)
         start = (table_rows(self._path, seen) * ROUNDINGS + rounding) * self._length + step
-        width = grid.size * self._size
-        return sliding_window_view(self._flat, width)[start * self._size]
+        inner = math.prod(self._inner)
+        found = sliding_window_view(self._flat, grid.size * inner)[start * inner]
+        return found.reshape(len(start), grid.size, *self._inner)
 
 
 def table_rows(path: WearPath, seen: GradesSeen) -> Integers:

@@ -195,7 +195,6 @@ class GradeLog(NamedTuple):
         """
         lives = grid._replace(first=grid.first[self.coat])
         each = slope_table(path).stretches(self.seen, self.middle_log_age[:, 0], lives)
-        each = each.reshape(len(each), grid.size, -1)
         local = np.matmul(weight[self.coat][:, None], each)[:, 0]
         return self._by_coat @ path.spread_slopes(self.seen, local)
 

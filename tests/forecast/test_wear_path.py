@@ -494,6 +494,15 @@ def test_what_is_read_off_tables_is_what_is_worked_out(differing: Learned) -> No
     assert abs(ratio.mean()) < 0.003
 
 
+def test_no_grades_at_all_move_nothing(differing: Learned) -> None:
+    path, none = differing.along.path, np.zeros(0)
+    assert path is not None
+    log, _, _, slope = running_coats(differing)
+    empty = GradeLog(log.coat[:0], log.log_age[:0], log.is_called[:0], log.seen.take(slice(0)))
+    found = moments_after_grades(path, empty, none, none, slope[:0])
+    assert [part.shape for part in found] == [(0,), (0,)]
+
+
 def test_the_doubt_about_the_path_is_that_of_many_drawn_paths(differing: Learned) -> None:
     """Law of total variance by brute force: paths drawn from their covariance, the coefficients
     moved along, and the belief after the grades worked out for each as if it were known."""
