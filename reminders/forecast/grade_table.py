@@ -92,7 +92,7 @@ class GradeTable:
     path : WearPath
         The path, whose graders have rows of their own.
     values : ndarray, shape (r, m, ...)
-        Of the rows of `rows_of` at the ratios of `ratios`.
+        Of the rows of `table_rows`, at logs of life over age from `LEAST_RATIO` on.
     """
 
     def __init__(self, path: WearPath, values: Floats) -> None:

@@ -15,7 +15,7 @@ from reminders.forecast.wear_path import GradesSeen, WearPath
 # How far from its mean a belief is read, in its own standard deviations: so far that a deck that
 # wears many times slower than was thought is seen.
 BELIEF_SDS = 6.0
-SLOPE_SDS = 2.5  # likewise after the grades, for what moves with the path
+SLOPE_SDS = 3.0  # likewise after the grades, for what moves with the path
 LEAST_SPREAD = 0.02  # of log life: nothing is known better
 WORN_NODES = 40
 
@@ -107,7 +107,7 @@ def _moves_with_path(path: WearPath, log: GradeLog, mean: Floats, spread: Floats
     broad = np.maximum(spread, SLOPE_STEP / 2)
     grid = LifeGrid.around(mean, SLOPE_SDS * broad, SLOPE_STEP)
     away = grid.standardised(mean, broad)
-    weight = away * np.exp(-(away**2) / 2)
+    weight = np.where(np.abs(away) <= SLOPE_SDS, away * np.exp(-(away**2) / 2), 0.0)
     whole = np.einsum("nc,nc->n", weight, away)
     weight *= (spread**2 / broad / whole).astype(np.float32)[:, None]
     return log.tabled_slopes(path, grid, weight)

@@ -494,6 +494,19 @@ def test_what_is_read_off_tables_is_what_is_worked_out(differing: Learned) -> No
     assert abs(ratio.mean()) < 0.003
 
 
+def test_a_coat_is_believed_the_same_whatever_it_is_asked_with(differing: Learned) -> None:
+    """Coats beside it may be known much worse, and are looked at much farther off."""
+    path = differing.along.path
+    assert path is not None
+    log = drawn_log(2, seed=3)
+    mean, slope = np.full(2, MEAN), np.full((2, len(path.numbers)), 0.05)
+    narrow, wide = (
+        moments_after_grades(path, log, mean, np.array([0.3, spread]), slope)
+        for spread in (0.3, 0.75)
+    )
+    assert [part[0] for part in wide] == pytest.approx([part[0] for part in narrow], rel=1e-5)
+
+
 def test_no_grades_at_all_move_nothing(differing: Learned) -> None:
     path, none = differing.along.path, np.zeros(0)
     assert path is not None
