@@ -2,6 +2,7 @@
 why."""
 
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -129,11 +130,19 @@ def predict(
         for name, values in _predict_rows(coats.take(rows), posterior, days[rows], weights).items():
             getattr(result, name)[rows] = values
 
-    starts = range(0, len(coats), at_once)
-    with ThreadPoolExecutor(os.cpu_count()) as threads:  # NumPy lets them run side by side
-        for _ in threads.map(fill, starts):
-            pass
+    _fill_side_by_side(fill, range(0, len(coats), at_once))
     return result
+
+
+def _fill_side_by_side(fill: Callable[[int], None], starts: range) -> None:
+    # On all cores: NumPy lets threads run. One piece needs no other thread.
+    if len(starts) < 2:
+        for start in starts:
+            fill(start)
+        return
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        for _ in threads.map(fill, starts):  # so that an error comes up
+            pass
 
 
 def _check_today(coats: Coats, days: Floats) -> None:
