@@ -14,6 +14,10 @@ from restorer.bucket import is_bucket
 from restorer.local import postgres
 
 BASE_DIR = Path(__file__).resolve().parent.parent
+# The matrices of the forecast are small: threads of the library cost more than they bring, and the
+# core has threads of its own.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
 MODE = os.environ.get("RESTORER_MODE", "book")  # "book" = the real one, "demo" = the invented one
 

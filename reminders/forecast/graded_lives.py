@@ -1,13 +1,17 @@
 """What all grades of a coat together say about its life, by a path of wear."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
+from scipy.sparse import csr_array
 from scipy.special import ndtr
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.coats import ArrayRecord, Coats
+from reminders.forecast.grade_scale import GRADE_COUNT
+from reminders.forecast.grade_table import LifeGrid, log_chance_table, slope_table
 from reminders.forecast.intervals import (
     CALL_DELAY_MONTHS,
     START_NODES,
@@ -20,7 +24,7 @@ from reminders.forecast.intervals import (
 from reminders.forecast.mixing import expected_design
 from reminders.forecast.priors import CLIENT_MISCLASSIFICATION
 from reminders.forecast.step_likelihood import LifeSteps
-from reminders.forecast.wear_path import GRADE_COUNT, GradesSeen, WearPath
+from reminders.forecast.wear_path import GradesSeen, WearPath
 
 LIFE_EDGES = 36  # steps of about a tenth of log life
 # Of log life around the ages at visits: beyond these no grade tells lives apart.
@@ -99,18 +103,58 @@ class GradeLog(NamedTuple):
             Averaged over the possible starts.
         """
         life = log_life[self.coat]
-        weights = START_WEIGHTS if self.log_age.shape[1] > 1 else np.ones(1)
+        return self._averaged_over_starts(
+            lambda log_age: path.log_chances(self.seen, log_age[:, None] - life),
+            lambda coats: log_life[coats],
+        )
+
+    def tabled_log_chances(self, path: WearPath, grid: LifeGrid) -> Floats:
+        """Return the same as `log_chances`, read off a table.
+
+        Parameters
+        ----------
+        path : WearPath
+            The path.
+        grid : LifeGrid
+            The lives.
+
+        Returns
+        -------
+        ndarray, shape (n, grid.size)
+            Averaged over the possible starts.
+        """
+        table = log_chance_table(path)
+        lives = grid._replace(first=grid.first[self.coat])
+        return self._averaged_over_starts(
+            lambda log_age: table.stretches(self.seen, log_age, lives),
+            lambda coats: grid._replace(first=grid.first[coats]).log_life,
+        )
+
+    def _averaged_over_starts(
+        self, log_chances: Callable[[Floats], Floats], log_lives: Callable[[Integers], Floats]
+    ) -> Floats:
+        # Of what each visit says, by log ages; the lives that coats are looked at by their numbers.
+        called = np.flatnonzero(self.is_called)
         parts = []
-        for node, weight in enumerate(weights.tolist()):
-            age = self.log_age[:, node : node + 1]
-            each = np.log(path.chances(self.seen, age - life))
-            each[self.is_called] += _log_call_chances(age[self.is_called], life[self.is_called])
-            parts.append(np.log(weight) + np.add.reduceat(each, self._first_visits, axis=0))
-        return np.asarray(np.logaddexp.reduce(parts))
+        for log_age, weight in zip(self.log_age.T, self._start_weights, strict=True):
+            each = log_chances(log_age)
+            if len(called):
+                life = log_lives(self.coat[called])
+                each[called] += _log_call_chances(log_age[called, None], life)
+            parts.append(self._by_coat @ each + np.log(weight))
+        return parts[0] if len(parts) == 1 else np.asarray(np.logaddexp.reduce(parts))
 
     @property
-    def _first_visits(self) -> Integers:
-        return np.flatnonzero(np.diff(self.coat, prepend=-1))
+    def _start_weights(self) -> Floats:
+        return START_WEIGHTS if self.log_age.shape[1] > 1 else np.ones(1)
+
+    @property
+    def _by_coat(self) -> csr_array:
+        # Sums over the visits of each coat.
+        visits = len(self.coat)
+        first = np.flatnonzero(np.diff(self.coat, prepend=-1))
+        entries = (np.ones(visits, dtype=np.float32), np.arange(visits), np.append(first, visits))
+        return csr_array(entries, shape=(len(first), visits))
 
     def slopes(self, path: WearPath, log_life: Floats, weight: Floats) -> Floats:
         """Return how the weighed log chances of all grades of each coat move with the path.
@@ -130,8 +174,29 @@ class GradeLog(NamedTuple):
             The gradients of the sums over c, were each coat put on in the middle of its span.
         """
         x = self.middle_log_age - log_life[self.coat]
-        by_visit = path.slopes(self.seen, x, weight[self.coat])
-        return np.asarray(np.add.reduceat(by_visit, self._first_visits, axis=0))
+        return self._by_coat @ path.slopes(self.seen, x, weight[self.coat])
+
+    def tabled_slopes(self, path: WearPath, grid: LifeGrid, weight: Floats) -> Floats:
+        """Return the same as `slopes`, read off a table.
+
+        Parameters
+        ----------
+        path : WearPath
+            The path.
+        grid : LifeGrid
+            The lives.
+        weight : ndarray of float32, shape (n, grid.size)
+            Weights; below 0 too.
+
+        Returns
+        -------
+        ndarray, shape (n, len(PATH_NAMES) + g)
+            As `slopes`.
+        """
+        lives = grid._replace(first=grid.first[self.coat])
+        each = slope_table(path).stretches(self.seen, self.middle_log_age[:, 0], lives)
+        local = np.matmul(weight[self.coat][:, None], each)[:, 0]
+        return self._by_coat @ path.spread_slopes(self.seen, local)
 
     def life_edges(self) -> Floats:
         """Return where the steps of each coat lie.

@@ -9,8 +9,8 @@ from scipy.special import ndtr
 
 from reminders.forecast.arrays import Floats
 from reminders.forecast.graded_lives import GradeLog, between_edges
-from reminders.forecast.priors import GRADER_OFFSET_SD, PATH_PRIORS, PUBLISHED_PATH
-from reminders.forecast.wear_path import WearPath
+from reminders.forecast.priors import PATH_PRIORS, PUBLISHED_PATH
+from reminders.forecast.wear_path import GRADER_OFFSET_SD, WearPath
 
 MAX_PATH_STEPS = 60
 PATH_TOLERANCE = 1e-8  # of the value

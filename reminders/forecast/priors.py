@@ -341,7 +341,6 @@ PATH_PRIORS: tuple[CoefficientPrior, ...] = (
     CoefficientPrior("noise_client", log(0.9), 0.4, "JUDGEMENT", "An untrained eye"),
     CoefficientPrior("offset_client", 0.0, 0.4, "JUDGEMENT", "Grades by which clients see worse"),
 )
-GRADER_OFFSET_SD = 0.35  # from grader to grader of the crew, in grades (judgement)
 
 assert tuple(prior.name for prior in PATH_PRIORS) == PATH_NAMES  # noqa: S101 - of a table
 

@@ -7,20 +7,17 @@ at steps.
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy.special import ndtr
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
-from reminders.forecast.lognormal import LOG_SQRT_2PI
+from reminders.forecast.grade_scale import CLIENT, CREW, STRANGER, GradeScale
 
 RECOAT_WEAR = 3.0
-GRADE_COUNT = 6
 MAX_LOG_WEAR = 4.0  # far beyond the worst grade
-# Chance that a grade says nothing of the wear: another deck, a slip of the pen (judgement). Of the
-# crew, of a client.
-STRAY_GRADE_CHANCES = np.array([0.02, 0.1])
+GRADER_OFFSET_SD = 0.35  # from grader to grader of the crew, in grades (judgement)
 PATH_NAMES = (
     "path_soaking",
     "path_film",
@@ -176,6 +173,33 @@ class WearPath:
         """Standard deviation of a grade around the path, of the crew and of a client."""
         return np.exp(self.parameters[NOISES])
 
+    @property
+    def stranger_offset(self) -> float:
+        """Mean offset of one of the crew of whom nothing is known.
+
+        They are as likely to be each of the graders that are known as somebody else, of whom only
+        the prior is.
+        """
+        return float(self.grader_offsets.sum() / (len(self.grader_offsets) + 1))
+
+    @property
+    def stranger_noise(self) -> float:
+        """Standard deviation of what such a one grades around the path.
+
+        Where nobody is named the noise of the crew holds already how they differ.
+        """
+        if not len(self.grader_offsets):
+            return float(self.noises[0])
+        squares = (self.grader_offsets**2).sum() + GRADER_OFFSET_SD**2
+        apart = squares / (len(self.grader_offsets) + 1) - self.stranger_offset**2
+        return float(np.sqrt(self.noises[0] ** 2 + apart))
+
+    @cached_property
+    def scale(self) -> GradeScale:
+        """The chances of grades by what is read, for each kind of grader."""
+        noises = np.append(self.noises, self.stranger_noise)
+        return GradeScale(self.steps, np.exp(self.parameters[STEP_WIDTHS]), noises)
+
     def life_shares(self) -> Floats:
         """Return how much of its life a coat has behind it when each grade begins.
 
@@ -218,11 +242,27 @@ class WearPath:
         Returns
         -------
         ndarray, shape (v,)
-            0 for one of the crew who is not known.
+            In grades.
         """
         place = self.grader_places(grader)
-        known = np.append(self.grader_offsets, 0.0)
+        known = np.append(self.grader_offsets, self.stranger_offset)
         return np.where(by_client, self.parameters[CLIENT_OFFSET], known[place])
+
+    def kinds(self, seen: GradesSeen) -> Integers:
+        """Return the kind of each grader.
+
+        Parameters
+        ----------
+        seen : GradesSeen
+            The grades.
+
+        Returns
+        -------
+        ndarray of int, shape (v,)
+            `CREW`, `CLIENT` or `STRANGER`.
+        """
+        is_stranger = self.grader_places(seen.grader) < 0
+        return np.where(seen.by_client, CLIENT, np.where(is_stranger, STRANGER, CREW))
 
     def grader_places(self, grader: Integers) -> Integers:
         """Return the place of each grader among those with an offset.
@@ -257,9 +297,30 @@ class WearPath:
         ndarray, shape (v, c)
             Never nought: a grade in some may say nothing of the wear.
         """
-        ends = self._standardised_ends(seen, x)
-        stray = STRAY_GRADE_CHANCES[seen.by_client.astype(np.int64)][:, None]
-        return (1 - stray) * (ndtr(ends[0]) - ndtr(ends[1])) + stray / GRADE_COUNT
+        reading = self._readings(seen, self.wear(seen.is_film, x))
+        return self.scale.chances(seen.grade, self.kinds(seen), reading)
+
+    def log_chances(self, seen: GradesSeen, x: Floats) -> Floats:
+        """Return the log chance of the grade that each visit gave.
+
+        Parameters
+        ----------
+        seen : GradesSeen
+            The grades.
+        x : ndarray, shape (v, c)
+            Logs of age over life.
+
+        Returns
+        -------
+        ndarray, shape (v, c)
+            Logs of `chances`.
+        """
+        reading = self._readings(seen, self.wear(seen.is_film, x))
+        return self.scale.log_chances(seen.grade, self.kinds(seen), reading)
+
+    def _readings(self, seen: GradesSeen, wear: Floats) -> Floats:
+        # The wear as each grader reads it in the mean.
+        return wear + self.offsets(seen.grader, seen.by_client)[:, None]
 
     def worn_chances(self, is_film: Booleans, x: Floats) -> Floats:
         """Return the chance that one of the crew without an offset grades 3 or more.
@@ -276,17 +337,7 @@ class WearPath:
         ndarray, shape (v, c)
             Chances.
         """
-        stray = STRAY_GRADE_CHANCES[0]
-        beyond = ndtr((self.wear(is_film, x) - RECOAT_WEAR) / self.noises[0])
-        return (1 - stray) * beyond + stray / 2
-
-    def _standardised_ends(self, seen: GradesSeen, x: Floats) -> tuple[Floats, Floats]:
-        # How far the wear lies above the lower and above the upper step of each grade.
-        read = self.wear(seen.is_film, x) + self.offsets(seen.grader, seen.by_client)[:, None]
-        noise = self.noises[seen.by_client.astype(np.int64)][:, None]
-        steps = np.concatenate([[-np.inf], self.steps, [np.inf]])
-        lower, upper = (steps[seen.grade + more][:, None] for more in (0, 1))
-        return (read - lower) / noise, (read - upper) / noise
+        return self.scale.worn_chances(CREW, self.wear(is_film, x))
 
     def slopes(self, seen: GradesSeen, x: Floats, weight: Floats) -> Floats:
         """Return how the weighed log chances of each visit move with parameters and offsets.
@@ -305,53 +356,68 @@ class WearPath:
         ndarray, shape (v, len(PATH_NAMES) + g)
             The gradients of the sums over c.
         """
-        low, high, by_noise = self._end_slopes(seen, x, weight)
-        kind, film = seen.by_client.astype(np.int64), seen.is_film.astype(np.int64)
-        exponent = self.exponents[film][:, None]
+        local = np.einsum("jvc,vc->vj", self.local_slopes(seen, x), weight)
+        return self.spread_slopes(seen, local)
+
+    def local_slopes(self, seen: GradesSeen, x: Floats) -> Floats:
+        """Return how the log chance of each grade moves with what it hangs on.
+
+        Parameters
+        ----------
+        seen : GradesSeen
+            The grades.
+        x : ndarray, shape (v, c)
+            Logs of age over life.
+
+        Returns
+        -------
+        ndarray, shape (7, v, c)
+            With the log of the exponent, of the four widths and of the noise, and with the offset.
+        """
+        wear = self.wear(seen.is_film, x)
+        slopes = self.scale.slopes(seen.grade, self.kinds(seen), self._readings(seen, wear))
+        exponent = self.exponents[seen.is_film.astype(np.int64)][:, None]
         moved = np.where(exponent * x < MAX_LOG_WEAR, exponent * x, 0.0)
-        by_exponent = ((low - high) * self.wear(seen.is_film, x) * moved).sum(axis=1)
-        visit = np.arange(len(x))
-        found = np.zeros((len(x), len(self.parameters) + len(self.grader_keys)))
-        found[visit, EXPONENTS.start + film] = by_exponent
-        found[:, STEP_WIDTHS] = self._step_slopes(seen.grade, low.sum(axis=1), high.sum(axis=1))
-        found[visit, NOISES.start + kind] = by_noise
+        return np.concatenate([(slopes[-1] * wear * moved)[None], slopes])
+
+    def spread_slopes(self, seen: GradesSeen, local: Floats) -> Floats:
+        """Return the slopes by all parameters and offsets.
+
+        Parameters
+        ----------
+        seen : GradesSeen
+            The grades.
+        local : ndarray, shape (v, 7)
+            As `local_slopes` has them.
+
+        Returns
+        -------
+        ndarray, shape (v, len(PATH_NAMES) + g)
+            0 by what a grade does not hang on.
+        """
+        by_noise, by_offset = local[:, 5:].T
+        visit = np.arange(len(local))
+        found = np.zeros((len(local), len(self.parameters) + len(self.grader_keys)))
+        found[visit, EXPONENTS.start + seen.is_film] = local[:, 0]
+        found[:, STEP_WIDTHS] = local[:, 1:5]
+        found[visit, NOISES.start + seen.by_client] = by_noise
         place = self.grader_places(seen.grader)
-        known = np.flatnonzero(seen.by_client | (place >= 0))
-        offset = np.where(seen.by_client, CLIENT_OFFSET, len(self.parameters) + place)[known]
-        found[known, offset] = (low - high).sum(axis=1)[known]
+        is_known = seen.by_client | (place >= 0)
+        offset = np.where(seen.by_client, CLIENT_OFFSET, len(self.parameters) + place)
+        found[visit[is_known], offset[is_known]] = by_offset[is_known]
+        if len(self.grader_keys):
+            self._add_stranger_slopes(found, np.flatnonzero(~is_known), by_offset, by_noise)
         return found
 
-    def _end_slopes(
-        self, seen: GradesSeen, x: Floats, weight: Floats
-    ) -> tuple[Floats, Floats, Floats]:
-        # By the wear above the lower and above the upper step of each grade, shape (v, c), the
-        # upper one's sign turned; and by the log of the noise, shape (v,).
-        lower, upper = self._standardised_ends(seen, x)
-        kind = seen.by_client.astype(np.int64)
-        stray = STRAY_GRADE_CHANCES[kind][:, None]
-        inside = (1 - stray) * (ndtr(lower) - ndtr(upper))
-        scale = weight * (1 - stray) / (inside + stray / GRADE_COUNT)
-        low, high = (scale * np.exp(-(end**2) / 2 - LOG_SQRT_2PI) for end in (lower, upper))
-        finite = [np.where(np.isfinite(end), end, 0.0) for end in (lower, upper)]
-        by_noise = (finite[1] * high - finite[0] * low).sum(axis=1)
-        noise = self.noises[kind][:, None]
-        return low / noise, high / noise, by_noise
-
-    def _step_slopes(self, grade: Integers, low: Floats, high: Floats) -> Floats:
-        # By the logs of the four widths: each moves its own step and those beyond it.
-        visit = np.arange(len(grade))
-        moved = np.zeros((len(grade), GRADE_COUNT + 1))
-        moved[visit, grade + 1] += high
-        moved[visit, grade] -= low
-        two, one, four, five = np.exp(self.parameters[STEP_WIDTHS])
-        return np.column_stack(
-            [
-                -two * (moved[:, 1] + moved[:, 2]),
-                -one * moved[:, 1],
-                four * (moved[:, 4] + moved[:, 5]),
-                five * moved[:, 5],
-            ]
-        )
+    def _add_stranger_slopes(
+        self, found: Floats, rows: Integers, by_offset: Floats, by_noise: Floats
+    ) -> None:
+        # Mean and spread of all offsets move with each of them.
+        variance = self.stranger_noise**2
+        shares = (self.grader_offsets - self.stranger_offset) / variance
+        each = by_offset[rows, None] + by_noise[rows, None] * shares
+        found[rows, len(self.parameters) :] = each / (len(self.grader_offsets) + 1)
+        found[rows, NOISES.start] *= self.noises[0] ** 2 / variance
 
     def to_dict(self) -> dict[str, Any]:
         """Return the path as plain lists, fit for JSON.

@@ -79,8 +79,8 @@ GRADE_SQL = (  # as Visit.grade
     f"coalesce(v.overall, greatest({', '.join(f'v.{name}' for name in GRADE_FIELDS[1:])}))"
 )
 
-# Who graded, in one word: their name as it was given, or the account.
-GRADER_SQL = "coalesce(nullif(v.found_by, ''), 'account ' || v.recorded_by_id)"
+# Who graded, as their name was given; whoever wrote it down or read in a list need not have looked.
+GRADER_SQL = "v.found_by"
 GRADER_KEY_BYTES = 6  # exact in a float
 MAX_GRADED_VISITS = 8  # to one coat; older ones tell little beside the newest
 
@@ -317,12 +317,12 @@ def graded_columns(coats: NewestCoats) -> dict[str, Floats]:
 
 
 @lru_cache(maxsize=1024)
-def grader_key(grader: str | None) -> int:
+def grader_key(grader: str) -> int:
     """A number in place of who graded, so that no stored fit holds a name; −1 if nobody is
     named."""
-    if not grader or not grader.strip():
-        return -1
     word = " ".join(grader.casefold().split())
+    if not word:
+        return -1
     return int.from_bytes(blake2b(word.encode(), digest_size=GRADER_KEY_BYTES).digest())
 
 

@@ -171,7 +171,7 @@ def read_training_chunk(
 
 
 def visits_of_known_coats(
-    visits: Sequence[tuple[int | None, date, int | None, str, bool, str | None, bool]],
+    visits: Sequence[tuple[int | None, date, int | None, str, bool, str, bool]],
     place: dict[int, int],
     left_out: Counter[str],
 ) -> list[SeenVisit]:

@@ -5,6 +5,7 @@ lifelines is a package of the `dev` group; without it that comparison is left ou
 """
 
 import warnings
+from dataclasses import replace
 from importlib.util import find_spec
 
 import numpy as np
@@ -21,6 +22,9 @@ from reminders.forecast.posterior_mode import (
 )
 from tests.bench.timing import elapsed_seconds, time_in_turn
 from tests.forecast.graded_books import GradedWorld, simulate_grades
+from tests.forecast.simulated import START
+
+TODAY = 20_500.0
 
 
 def simulated_lives(rows: int, columns: int, decks: int) -> CensoredLives:
@@ -80,8 +84,28 @@ def measure_core_fits() -> dict[str, float]:
     made = simulate_grades(1, 900, 10.0, PUBLISHED_PRIOR, GradedWorld(apart=0.5)).book
     results["path_of_wear_coats"] = float(len(made.coats))
     results["path_of_wear_s"] = elapsed_seconds(lambda: made.fit_before(np.inf, along_path=True))
-    results["million_decks_s"] = elapsed_seconds(lambda: predict(million_decks(), today=20_500.0))
+    decks = million_decks()
+    results["million_decks_s"] = elapsed_seconds(lambda: predict(decks, today=TODAY))
+    along = made.fit_before(START + 1500, along_path=True).posterior
+    graded = with_four_grades(decks)
+    results["million_graded_decks_s"] = elapsed_seconds(lambda: predict(graded, along, TODAY))
     return results
+
+
+def with_four_grades(decks: Coats) -> Coats:
+    """Visits on four days of each coat, two in ten by clients and the others by four of the crew
+    and somebody who is not named."""
+    rng = np.random.default_rng(7)
+    shape = (len(decks), 4)
+    age = TODAY - decks.coated_on[:, None]
+    share = rng.uniform(0, 1, shape)
+    columns = {
+        "graded_on": np.floor(decks.coated_on[:, None] + share * age),
+        "grades": np.clip(np.floor(share * age / 200 + 0.5 * rng.normal(size=shape)), 0, 5),
+        "graded_by_client": rng.random(shape) < 0.2,
+        "graders": rng.integers(-1, 4, shape),
+    }
+    return replace(decks, **columns)
 
 
 def million_decks() -> Coats:

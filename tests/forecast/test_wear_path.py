@@ -22,6 +22,7 @@ from reminders.forecast import (
 )
 from reminders.forecast.fitting import fit
 from reminders.forecast.frailty import DeckRows, frailty_posterior
+from reminders.forecast.grade_scale import GRADE_COUNT, STRAY_GRADE_CHANCES
 from reminders.forecast.graded_belief import moments_after_grades
 from reminders.forecast.graded_lives import (
     ABOVE_LAST_VISIT,
@@ -38,12 +39,7 @@ from reminders.forecast.path_learning import average_over_lives, learn_path
 from reminders.forecast.prediction import LogLife, predict_log_life
 from reminders.forecast.priors import PUBLISHED_PATH
 from reminders.forecast.step_likelihood import LifeSteps
-from reminders.forecast.wear_path import (
-    GRADE_COUNT,
-    STRAY_GRADE_CHANCES,
-    GradesSeen,
-    WearPath,
-)
+from reminders.forecast.wear_path import GRADER_OFFSET_SD, GradesSeen, WearPath
 from tests.forecast.graded_books import GradedWorld, simulate_grades
 from tests.forecast.simulated import START, truth_from_prior
 
@@ -53,13 +49,14 @@ MEAN, SPREAD = 2.8, 0.35
 
 
 def drawn_grades(count: int, seed: int) -> tuple[GradesSeen, np.ndarray]:
-    """Of all kinds, by three of the crew and by clients, at ages from a third to twice the life."""
+    """Of all kinds, by three of the crew who are known, by one who is not, by nobody who is named
+    and by clients, at ages from a third to twice the life."""
     rng = np.random.default_rng(seed)
     seen = GradesSeen(
         rng.integers(0, GRADE_COUNT, count),
         rng.random(count) < 0.4,
         rng.random(count) < 0.3,
-        rng.integers(0, 3, count),
+        rng.integers(-1, 4, count),
     )
     return seen, np.log(rng.uniform(0.3, 2, (count, 1)))
 
@@ -119,6 +116,30 @@ def test_a_path_learned_where_lives_are_known_is_the_fit_of_a_cumulative_probit(
     assert learned.exponents[0] == pytest.approx(1.3, abs=0.15)  # steps make up for the rest
     assert learned.noises[0] == pytest.approx(1 / theirs[0], rel=0.1)
     assert learned.steps == pytest.approx(steps, abs=0.06)
+
+
+# Who graded.
+
+
+def test_a_grade_by_nobody_known_is_that_of_all_graders_and_of_one_more() -> None:
+    """Offsets of strangers are normal, with mean and variance of those known and of the prior in
+    equal shares: integrated by adaptive quadrature (scipy)."""
+    path = path_with_graders()
+    mean = (0.3 - 0.2) / 4
+    sd = np.sqrt((0.3**2 + 0.2**2 + GRADER_OFFSET_SD**2) / 4 - mean**2)
+    stranger = np.array([-1])
+    no = np.zeros(1, dtype=bool)
+    for grade in range(GRADE_COUNT):
+        seen = GradesSeen(np.array([grade]), no, no, stranger)
+        known = seen._replace(grader=np.array([0]))
+
+        def weighed(offset: float, known: GradesSeen = known) -> float:
+            one = WearPath(path.parameters, np.array([0]), np.array([offset]))
+            chance = one.chances(known, np.array([[-0.2]]))[0, 0]
+            return float(chance * norm.pdf(offset, mean, sd))
+
+        theirs = quad(weighed, mean - 8 * sd, mean + 8 * sd, limit=200)[0]
+        assert path.chances(seen, np.array([[-0.2]]))[0, 0] == pytest.approx(theirs, abs=1e-6)
 
 
 # The likelihood.
@@ -285,8 +306,8 @@ def graded(months: list[float], grades: list[float], **given: object) -> Coats:
     """A coat of 48 months with visits at these ages."""
     on = TODAY - 48 * 30.44
     days = np.array([[on + 30.44 * month for month in months]])
-    shape = {"graded_by_client": np.zeros(days.shape), "graders": np.full(days.shape, -1)}
-    return coat(coated_on=[on], graded_on=days, grades=np.array([grades]), **shape, **given)
+    who = {"graded_by_client": 0, "graders": -1} | given
+    return coat(coated_on=[on], graded_on=days, grades=np.array([grades]), **who)
 
 
 def test_a_slow_deck_found_sound_lately_is_not_due_in_two_months() -> None:
@@ -306,6 +327,24 @@ def test_a_lower_grade_puts_the_date_off_further_though_both_are_sound() -> None
         for grade in (0, 2)
     )
     assert unworn.due_by[0] > nearly.due_by[0] + 60
+
+
+@pytest.mark.parametrize("grades", [[0, 1], [0, 2], [1, 2]])
+@pytest.mark.parametrize("grader", [-1, 99])
+def test_a_grade_by_nobody_known_leaves_a_wider_window_than_that_of_a_middling_grader(
+    grades: list[float], grader: int
+) -> None:
+    path = replace(
+        PUBLISHED_PATH, grader_keys=np.arange(3), grader_offsets=np.array([0.4, -0.4, 0])
+    )
+    belief = replace(PUBLISHED_PRIOR, path=path)
+
+    def width(grader: int) -> float:
+        found = predict(graded([12.0, 30.0], grades, graders=grader), belief, TODAY)
+        coated_on = TODAY - 48 * 30.44
+        return float(np.log((found.late - coated_on) / (found.window_opens - coated_on))[0])
+
+    assert width(grader) > 1.005 * width(2)
 
 
 def test_without_a_path_the_grades_that_came_with_a_coat_are_not_read() -> None:
@@ -404,6 +443,77 @@ def test_the_doubt_about_the_path_widens_every_belief_and_narrows_none(differing
     more = path.coefficient_slope @ path.covariance @ path.coefficient_slope.T
     assert np.linalg.eigvalsh(differing.along.beta_covariance - more).min() > 0
     assert np.diagonal(more)[0] > 0
+
+
+def drawn_log(coats: int, seed: int) -> GradeLog:
+    """Four visits to each coat, its life about 16 months: graded with a noise of half a grade, one
+    in twenty out of the air."""
+    rng = np.random.default_rng(seed)
+    visits = 4 * coats
+    is_film = np.repeat(rng.random(coats) < 0.3, 4)
+    share = np.sort(rng.uniform(0.1, 1.4, (coats, 4)), axis=1).ravel()
+    life = np.repeat(rng.normal(MEAN, 0.3, coats), 4)
+    grade = np.clip(np.floor(3 * share**1.3 + 0.5 * rng.normal(size=visits)), 0, 5)
+    grade = np.where(rng.random(visits) < 0.05, rng.integers(0, GRADE_COUNT, visits), grade)
+    seen = GradesSeen(
+        grade.astype(np.int64), is_film, rng.random(visits) < 0.2, rng.integers(-1, 5, visits)
+    )
+    log_age = (np.log(share) + life)[:, None]
+    return GradeLog(np.repeat(np.arange(coats), 4), log_age, np.zeros(visits, dtype=bool), seen)
+
+
+def test_what_is_read_off_tables_is_what_is_worked_out(differing: Learned) -> None:
+    """Two thousand coats, against 481 lives each in double precision and without rounding."""
+    path, count = differing.along.path, 2_000
+    assert path is not None
+    rng = np.random.default_rng(9)
+    log = drawn_log(count, seed=9)
+    mean, spread = rng.normal(MEAN, 0.2, count), rng.uniform(0.35, 0.5, count)
+    slope = 0.1 * rng.normal(size=(count, len(path.numbers)))
+
+    own = np.sqrt(spread**2 - path.variances(slope))
+    away = np.linspace(-6, 6, 481)
+    logs = log.log_chances(path, mean[:, None] + own[:, None] * away) - away**2 / 2
+    weight = np.exp(logs - logs.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    middle = weight @ away
+    share = weight @ away**2 - middle**2
+    nodes, heights = np.polynomial.hermite_e.hermegauss(21)
+    sure = own * np.sqrt(share)
+    lives = (mean + own * middle)[:, None] + sure[:, None] * nodes
+    heights = np.broadcast_to(nodes * heights / heights.sum(), lives.shape)
+    moved = sure[:, None] * log.slopes(path, lives, heights) + share[:, None] * slope
+    whole = np.sqrt(sure**2 + path.variances(moved))
+
+    ours, ours_spread = moments_after_grades(path, log, mean, spread, slope)
+    error, ratio = ours - mean - own * middle, ours_spread / whole - 1
+    assert np.abs(error).max() < 0.01
+    assert np.sqrt(np.mean(error**2)) < 0.002
+    assert np.abs(ratio).max() < 0.07
+    assert np.sqrt(np.mean(ratio**2)) < 0.007
+    assert abs(ratio.mean()) < 0.003
+
+
+def test_a_coat_is_believed_the_same_whatever_it_is_asked_with(differing: Learned) -> None:
+    """Coats beside it may be known much worse, and are looked at much farther off."""
+    path = differing.along.path
+    assert path is not None
+    log = drawn_log(2, seed=3)
+    mean, slope = np.full(2, MEAN), np.full((2, len(path.numbers)), 0.05)
+    narrow, wide = (
+        moments_after_grades(path, log, mean, np.array([0.3, spread]), slope)
+        for spread in (0.3, 0.75)
+    )
+    assert [part[0] for part in wide] == pytest.approx([part[0] for part in narrow], rel=1e-5)
+
+
+def test_no_grades_at_all_move_nothing(differing: Learned) -> None:
+    path, none = differing.along.path, np.zeros(0)
+    assert path is not None
+    log, _, _, slope = running_coats(differing)
+    empty = GradeLog(log.coat[:0], log.log_age[:0], log.is_called[:0], log.seen.take(slice(0)))
+    found = moments_after_grades(path, empty, none, none, slope[:0])
+    assert [part.shape for part in found] == [(0,), (0,)]
 
 
 def test_the_doubt_about_the_path_is_that_of_many_drawn_paths(differing: Learned) -> None:

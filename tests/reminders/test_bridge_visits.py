@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from reminders.forecasting import bridge
 from reminders.models import Forecast
 from tests.factories import VisitFactory
 from tests.reminders.conftest import refresh
@@ -67,3 +68,18 @@ def test_what_was_found_on_the_day_of_the_job_says_nothing_about_the_new_coat(co
     refresh(deck)
 
     assert Forecast.objects.get(deck=deck).due_on == before
+
+
+def test_who_wrote_a_grade_down_is_not_taken_for_who_looked(coated, owner):
+    """As of an imported list: one account, and grades by everybody."""
+    deck = coated(on=date(2026, 5, 1))
+    given = {"deck": deck, "overall": 1, "recorded_by": owner}
+    VisitFactory(**given, visited_on=date(2026, 8, 1), found_by="")
+    VisitFactory(**given, visited_on=date(2026, 9, 1), found_by=" Lee ")
+    VisitFactory(**given, visited_on=date(2026, 10, 1), found_by="lee")
+
+    coats = bridge.read_newest_coats([deck.pk], today=date(2026, 11, 1))
+
+    lee, too, nobody = bridge.graded_columns(coats)["graders"][0]
+    assert nobody == -1
+    assert lee == too > 0
