@@ -1,7 +1,7 @@
 """Everything that waits for a person, under one name and with one count: answers and questions of
 clients, messages that did not arrive, bookings held or not logged, accepted work without a day."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache, partial
@@ -26,7 +26,7 @@ COUNTED_WORDS = {
     "Dangerous deck": ("dangerous deck", "dangerous decks"),
 }
 # Label and chip of what waits, by where it stands and its kind or state there; in this order.
-WAITING = {
+WAITING: dict[tuple[str, str], tuple[str, str]] = {
     ("to_do", ToDo.Kind.DEFECT): ("Dangerous deck", "is-late"),
     ("to_do", ToDo.Kind.QUESTION): ("Question", "is-due"),
     ("to_do", ToDo.Kind.ANSWER): ("Answer", "is-due"),
@@ -124,7 +124,8 @@ def counting_sql(today: date) -> tuple[str, tuple[Any, ...]]:
         rows.order_by().values_list(Value(table, CharField()), word).annotate(number=Count("*"))
         for table, word, rows in parts
     ]
-    return first.union(*others, all=True).query.sql_with_params()
+    sql, values = first.union(*others, all=True).query.sql_with_params()
+    return sql, values
 
 
 def read_inbox(*, today: date, is_open: bool) -> Inbox:
@@ -132,9 +133,15 @@ def read_inbox(*, today: date, is_open: bool) -> Inbox:
     as a page holds."""
     counts = counts_by_label(today=today)
     shown = min(sum(counts.values()), MAX_INBOX_ROWS if is_open else INBOX_ROWS_AT_FIRST)
-    readers = [to_do_items, offer_items, message_items, partial(booking_items, today=today)]
-    items = chain.from_iterable(read(limit=shown) for read in readers)  # no further than is shown
-    return Inbox(list(islice(items, shown)), counts)
+    bookings = partial(booking_items, today=today)
+    readers: Sequence[Callable[..., list[InboxItem]]] = (
+        to_do_items,
+        offer_items,
+        message_items,
+        bookings,
+    )
+    items = chain.from_iterable(read(limit=shown) for read in readers)
+    return Inbox(list(islice(items, shown)), counts)  # no further than is shown
 
 
 def to_do_items(*, limit: int) -> list[InboxItem]:
