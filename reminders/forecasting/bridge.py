@@ -209,7 +209,7 @@ def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | 
     with connection.cursor() as cursor:
         if connection.in_atomic_block and len(deck_ids) > FEW_DECKS:  # of a transaction alone
             cursor.execute("SET LOCAL jit = off")  # compiling takes longer than running
-        asked = {
+        asked: dict[str, str | int | date] = {
             "decks": postgres_array(deck_ids),
             "first": min(deck_ids, default=0),
             "last": max(deck_ids, default=0),
