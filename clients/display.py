@@ -100,8 +100,13 @@ def _first_known_locale(language: str, own: str, country: str) -> Locale:
 
 def format_number(value: Decimal | float, places: int = 1) -> str:
     """A decimal rounded half up, without trailing zeros."""
+    return write_number(value, places, current_locale())
+
+
+@lru_cache(maxsize=4_000)  # as `write_day`
+def write_number(value: Decimal | float, places: int, locale: Locale) -> str:
     rounded = Decimal(value).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
-    return format_decimal(rounded.normalize(), locale=current_locale(), decimal_quantization=False)
+    return format_decimal(rounded.normalize(), locale=locale, decimal_quantization=False)
 
 
 def format_measure(value: Decimal | None, quantity: str) -> str:
@@ -155,21 +160,25 @@ def format_pack_size(litres: Decimal) -> str:
 def format_money(amount: Decimal | None, currency: str = "") -> str:
     if amount is None:
         return ""
-    written = format_currency(
-        amount, currency or current_business().currency, locale=current_locale()
-    )
-    return written.replace("-", "\N{MINUS SIGN}")
+    return write_money(amount, currency or current_business().currency, current_locale())
+
+
+@lru_cache(maxsize=4_000)
+def write_money(amount: Decimal, currency: str, locale: Locale) -> str:
+    return format_currency(amount, currency, locale=locale).replace("-", "\N{MINUS SIGN}")
 
 
 def format_whole_money(amount: Decimal | None) -> str:
     """Rounded to whole units of the currency."""
     if amount is None:
         return ""
-    locale = current_locale()
+    return write_whole_money(amount, current_business().currency, current_locale())
+
+
+@lru_cache(maxsize=4_000)
+def write_whole_money(amount: Decimal, currency: str, locale: Locale) -> str:
     pattern = locale.currency_formats["standard"].pattern.replace(".00", "").replace(",00", "")
-    return format_currency(
-        amount, current_business().currency, pattern, locale=locale, currency_digits=False
-    )
+    return format_currency(amount, currency, pattern, locale=locale, currency_digits=False)
 
 
 def format_short_money(amount: Decimal | float) -> str:
@@ -214,12 +223,17 @@ def format_clock(value: datetime | None) -> str:
 
 
 def format_month(value: date | None) -> str:
-    return format_date(value, format="LLLL y", locale=current_locale()) if value else ""
+    return write_month(value, "LLLL y", current_locale()) if value else ""
 
 
 def format_month_name(value: date) -> str:
     """“March” without its year."""
-    return format_date(value, format="LLLL", locale=current_locale())
+    return write_month(value, "LLLL", current_locale())
+
+
+@lru_cache(maxsize=4_000)
+def write_month(value: date, pattern: str, locale: Locale) -> str:
+    return format_date(value, format=pattern, locale=locale)
 
 
 def format_country(code: str) -> str:

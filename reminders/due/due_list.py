@@ -195,14 +195,13 @@ class CarriedOverSummary:
     lines: Sequence[DueDeck] = ()
 
 
-def summarise_carried_over(month: date, *, today: date, limit: int) -> CarriedOverSummary:
-    """The carried-over decks worth a look first, whatever their town."""
+def summarise_carried_over(month: date, *, limit: int) -> CarriedOverSummary:
+    """The carried-over decks worth a look first, whatever their town; without coats and status."""
     rows = carried_over(month)
     figures = rows.count_and_area()
     by_worth = rows.by_town(on=month).order_by(F("worth").desc(nulls_last=True), "deck_id")
     first = in_this_order(by_worth, slice(limit)) if figures["decks"] else []
-    found = with_finishes_and_status(first, today=today) if first else []
-    return CarriedOverSummary(**figures, lines=found)
+    return CarriedOverSummary(**figures, lines=first)
 
 
 def month_strip_start(month: date, *, today: date) -> date:

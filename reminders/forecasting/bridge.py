@@ -1,5 +1,5 @@
 """The bridge: the newest coat of each deck with all that wears it, read in one query → arrays → the
-numerical core, by the fit in use or the published priors → forecasts, written back by COPY."""
+numerical core, by the fit in use or the published priors → forecasts, written back."""
 
 import json
 from collections import defaultdict
@@ -9,6 +9,7 @@ from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 from hashlib import blake2b
+from math import nan
 from operator import itemgetter
 
 import numpy as np
@@ -99,7 +100,8 @@ deck.pool, deck.litter, deck.height_m
 
 # One row a deck that has a coat. LATERAL and not CTEs: the planner guesses the size of the
 # latter so badly that it may choose a plan that takes minutes; index look-ups deck by deck cannot
-# go wrong. What was found on the day of the job came before the coat; of visits that disagree the
+# go wrong. The range of the decks keeps the planner from reading all others of the book with each
+# part of it. What was found on the day of the job came before the coat; of visits that disagree the
 # later one is believed.
 NEWEST_COATS_SQL = f"""
 SELECT deck.id, coat.job_id, coat.kind, coat.laid_from, coat.laid_on, coat.finish_class,
@@ -149,7 +151,7 @@ LEFT JOIN LATERAL (
 LEFT JOIN clients_localnormals normals
     ON (normals.town, normals.region, normals.country) = (place.town, place.region, place.country)
 WHERE deck.archived_at IS NULL AND client.archived_at IS NULL
-    AND deck.id = ANY (%(decks)s::bigint[])
+    AND deck.id = ANY (%(decks)s::bigint[]) AND deck.id BETWEEN %(first)s AND %(last)s
 """  # noqa: S608 - made of constants
 
 
@@ -207,7 +209,13 @@ def read_newest_coats(deck_ids: Sequence[int], *, today: date) -> NewestCoats | 
     with connection.cursor() as cursor:
         if connection.in_atomic_block and len(deck_ids) > FEW_DECKS:  # of a transaction alone
             cursor.execute("SET LOCAL jit = off")  # compiling takes longer than running
-        cursor.execute(NEWEST_COATS_SQL, {"decks": postgres_array(deck_ids), "today": today})
+        asked: dict[str, str | int | date] = {
+            "decks": postgres_array(deck_ids),
+            "first": min(deck_ids, default=0),
+            "last": max(deck_ids, default=0),
+            "today": today,
+        }
+        cursor.execute(NEWEST_COATS_SQL, asked)
         rows = sorted(cursor.fetchall(), key=itemgetter(0))  # cheaper here than as part of the plan
     return NewestCoats(*zip(*rows, strict=True)) if rows else None
 
@@ -260,6 +268,12 @@ def epoch_days(value: date | None) -> float:
     return np.nan if value is None else value.toordinal() - EPOCH_ORDINAL
 
 
+def days_since_epoch(column: Sequence[date | None]) -> Floats:
+    """The same of a whole column."""
+    ordinals = [nan if day is None else day.toordinal() for day in column]
+    return np.array(ordinals, dtype=float) - EPOCH_ORDINAL
+
+
 def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
     """The rows in the core's words; finish, timber, number of coats, shade and day that nobody
     knows stay unknown, the rest of what was not recorded is as on the reference deck."""
@@ -269,10 +283,10 @@ def core_coats(coats: NewestCoats, *, today: date) -> forecast.Coats:
         deck=coats.deck_id,
         coated_on=middle,
         coated_within=within,
-        sound_on=[epoch_days(day) for day in coats.sound_on],
-        worn_on=[epoch_days(day) for day in coats.worn_on],
-        recoatable_on=[epoch_days(day) for day in coats.recoatable_on],
-        asked_on=[epoch_days(day) for day in coats.asked_on],
+        sound_on=days_since_epoch(coats.sound_on),
+        worn_on=days_since_epoch(coats.worn_on),
+        recoatable_on=days_since_epoch(coats.recoatable_on),
+        asked_on=days_since_epoch(coats.asked_on),
         asked_worn=[bool(value) for value in coats.asked_worn],
         **graded_columns(coats),
         latitude=coats.latitude,
@@ -329,8 +343,8 @@ def grader_key(grader: str) -> int:
 def middle_days(coats: NewestCoats, today: date) -> tuple[Floats, Floats]:
     """The day in the middle of those on which each coat may have been laid, none later than today,
     and the days either way."""
-    last = np.minimum([epoch_days(day) for day in coats.finished_on], epoch_days(today))
-    first = np.array([epoch_days(day) for day in coats.finished_from])
+    last = np.minimum(days_since_epoch(coats.finished_on), epoch_days(today))
+    first = days_since_epoch(coats.finished_from)
     first = np.where(np.isnan(first), last, np.minimum(first, last))
     return np.floor((first + last) / 2), (last - first) / 2
 

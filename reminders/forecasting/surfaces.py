@@ -4,6 +4,7 @@ boards, moved by what is known of such surfaces."""
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
+from functools import cached_property
 from operator import itemgetter
 from typing import Any
 
@@ -21,6 +22,7 @@ from reminders.forecasting.bridge import (
     NewestCoats,
     active_posterior,
     core_coats,
+    days_since_epoch,
     epoch_days,
     postgres_array,
     read_newest_coats,
@@ -97,6 +99,12 @@ class SurfacePrediction:
     coats: NewestCoats
     found: forecast.Prediction
     due: Floats
+
+    @cached_property
+    def laid_from(self) -> Floats:
+        """The first day on which each coat may have been laid, in days since 1970-01-01."""
+        first = days_since_epoch(self.coats.finished_from)
+        return np.where(np.isnan(first), days_since_epoch(self.coats.finished_on), first)
 
 
 def read_surface_coats(

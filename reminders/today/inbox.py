@@ -1,14 +1,18 @@
 """Everything that waits for a person, under one name and with one count: answers and questions of
 clients, messages that did not arrive, bookings held or not logged, accepted work without a day."""
 
-from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache, partial
+from itertools import chain, islice
+from typing import Any
 
-from django.db.models import QuerySet
+from django.db import connection
+from django.db.models import CharField, Count, Q, QuerySet, Value
 
 from clients.messaging.models import Message, ToDo
+from clients.messaging.models.message import UNRESOLVED_STATES
 from jobs.models import Booking, Offer
 
 MAX_INBOX_ROWS = 100
@@ -21,6 +25,21 @@ COUNTED_WORDS = {
     "Weather hold": ("weather hold", "weather holds"),
     "Dangerous deck": ("dangerous deck", "dangerous decks"),
 }
+# Label and chip of what waits, by where it stands and its kind or state there; in this order.
+WAITING: dict[tuple[str, str], tuple[str, str]] = {
+    ("to_do", ToDo.Kind.DEFECT): ("Dangerous deck", "is-late"),
+    ("to_do", ToDo.Kind.QUESTION): ("Question", "is-due"),
+    ("to_do", ToDo.Kind.ANSWER): ("Answer", "is-due"),
+    ("to_do", ToDo.Kind.ADDRESS): ("Address", "is-late"),
+    ("to_do", ToDo.Kind.BOOK): ("Needs a day", "is-due"),
+    ("to_do", ToDo.Kind.TELL): ("Not told", "is-caution"),
+    ("to_do", ToDo.Kind.UNREAD): ("Not readable", "is-caution"),
+    ("offer", Offer.State.ACCEPTED): ("Needs a day", "is-due"),
+    **{("message", state): (str(state.label), f"is-{state}") for state in UNRESOLVED_STATES},
+    ("booking", Booking.State.HELD): ("Weather hold", "is-caution"),
+    ("booking", Booking.State.BOOKED): ("Not logged", "is-open"),
+}
+FIRST_OF_ALL = {"Dangerous deck": 0, "Question": 1, "Answer": 2}
 OFFER_KEY = "offer/"  # of a to-do about an offer
 
 
@@ -40,23 +59,21 @@ class InboxItem:
 
 @dataclass(frozen=True)
 class Inbox:
-    """What waits, and how much of each kind."""
+    """The matters that are shown, and how much waits in all, by label."""
 
     items: Sequence[InboxItem]
-    count: int
+    counts: Mapping[str, int]
 
     @property
-    def first_items(self) -> Sequence[InboxItem]:
-        """What the page shows of it as long as nobody asks for more."""
-        return self.items[:INBOX_ROWS_AT_FIRST]
+    def count(self) -> int:
+        return sum(self.counts.values())
 
     @property
     def summary(self) -> str:
         """“2 questions, 1 answer, 3 not logged”."""
-        counted = Counter(item.label for item in self.items)
-        words = {label: COUNTED_WORDS.get(label, (label.lower(),) * 2) for label in counted}
+        words = {label: COUNTED_WORDS.get(label, (label.lower(),) * 2) for label in self.counts}
         return ", ".join(
-            f"{number} {words[label][number > 1]}" for label, number in counted.items()
+            f"{number} {words[label][number > 1]}" for label, number in self.counts.items()
         )
 
 
@@ -71,88 +88,95 @@ def offer_asked_about(row: ToDo) -> int | None:
     return int(number) if row.key.startswith(OFFER_KEY) and number.isdecimal() else None
 
 
-def held_bookings() -> QuerySet[Booking]:
-    return Booking.objects.filter(state=Booking.State.HELD)
-
-
-def unlogged_bookings(*, today: date) -> QuerySet[Booking]:
-    """Booked for a day that has gone by, and nothing was logged."""
-    return Booking.objects.filter(state=Booking.State.BOOKED, last_on__lt=today)
-
-
-def offers_without_day() -> QuerySet[Offer]:
-    return Offer.objects.needing_a_day()
+def waiting_bookings(*, today: date) -> QuerySet[Booking]:
+    """Held, or booked for a day that has gone by, and nothing was logged."""
+    unlogged = Q(state=Booking.State.BOOKED, last_on__lt=today)
+    return Booking.objects.filter(Q(state=Booking.State.HELD) | unlogged)
 
 
 def count_inbox(*, today: date) -> int:
     """How much waits, in one query, for the navigation of every page."""
-    parts = [
-        open_matters(),
-        Message.objects.needing_a_person(),
-        held_bookings(),
-        unlogged_bookings(today=today),
-        offers_without_day(),
+    return sum(counts_by_label(today=today).values())
+
+
+def counts_by_label(*, today: date) -> dict[str, int]:
+    """How much waits of each kind, in the order of the list."""
+    with connection.cursor() as cursor:
+        cursor.execute(*counting_sql(today))
+        found = {(table, word): number for table, word, number in cursor.fetchall()}
+    counts: dict[str, int] = {}
+    for place, (label, _) in WAITING.items():
+        if place in found:
+            counts[label] = counts.get(label, 0) + found[place]
+    return counts
+
+
+@lru_cache(maxsize=4)
+def counting_sql(today: date) -> tuple[str, tuple[Any, ...]]:
+    """As Django writes it, once a day and process: every page asks it."""
+    parts: list[tuple[str, str, QuerySet[Any]]] = [
+        ("to_do", "kind", open_matters()),
+        ("offer", "state", Offer.objects.needing_a_day()),
+        ("message", "state", Message.objects.needing_a_person()),
+        ("booking", "state", waiting_bookings(today=today)),
     ]
-    (first, *others) = [part.order_by().values("pk") for part in parts]
-    return first.union(*others, all=True).count()
+    (first, *others) = [
+        rows.order_by().values_list(Value(table, CharField()), word).annotate(number=Count("*"))
+        for table, word, rows in parts
+    ]
+    sql, values = first.union(*others, all=True).query.sql_with_params()
+    return sql, values
 
 
-def read_inbox(*, today: date) -> Inbox:
-    """The matters of each kind, clients' words first, newest first."""
-    parts = [to_do_items(), offer_items(), message_items(), *booking_items(today)]
-    items = [item for part in parts for item in part]
-    is_all = all(len(part) < MAX_INBOX_ROWS for part in parts)
-    return Inbox(items[:MAX_INBOX_ROWS], len(items) if is_all else count_inbox(today=today))
-
-
-def to_do_items() -> list[InboxItem]:
-    labels = {
-        ToDo.Kind.QUESTION: ("Question", "is-due"),
-        ToDo.Kind.ANSWER: ("Answer", "is-due"),
-        ToDo.Kind.ADDRESS: ("Address", "is-late"),
-        ToDo.Kind.BOOK: ("Needs a day", "is-due"),
-        ToDo.Kind.TELL: ("Not told", "is-caution"),
-        ToDo.Kind.DEFECT: ("Dangerous deck", "is-late"),
-        ToDo.Kind.UNREAD: ("Not readable", "is-caution"),
-    }
-    rows = open_matters().select_related("client")[:MAX_INBOX_ROWS]
-    found = []
-    for row in rows:
-        label, chip = labels[ToDo.Kind(row.kind)]
-        offer = offer_asked_about(row) if row.kind == ToDo.Kind.QUESTION else None
-        kind = "question" if offer else "to_do"
-        found.append(
-            InboxItem(kind, label, chip, row.words, row.made_at, row, row.client_id, offer)
-        )
-    order = ["Dangerous deck", "Question", "Answer"]
-    return sorted(
-        found, key=lambda item: order.index(item.label) if item.label in order else len(order)
+def read_inbox(*, today: date, is_open: bool) -> Inbox:
+    """The matters of each kind, clients' words first, newest first: the first of them, or as many
+    as a page holds."""
+    counts = counts_by_label(today=today)
+    shown = min(sum(counts.values()), MAX_INBOX_ROWS if is_open else INBOX_ROWS_AT_FIRST)
+    bookings = partial(booking_items, today=today)
+    readers: Sequence[Callable[..., list[InboxItem]]] = (
+        to_do_items,
+        offer_items,
+        message_items,
+        bookings,
     )
+    items = chain.from_iterable(read(limit=shown) for read in readers)
+    return Inbox(list(islice(items, shown)), counts)  # no further than is shown
 
 
-def offer_items() -> list[InboxItem]:
-    rows = offers_without_day().select_related("client", "site").order_by("accepted_week")
+def to_do_items(*, limit: int) -> list[InboxItem]:
+    found = [to_do_item(row) for row in open_matters().select_related("client")[:MAX_INBOX_ROWS]]
+    return sorted(found, key=lambda item: FIRST_OF_ALL.get(item.label, len(FIRST_OF_ALL)))[:limit]
+
+
+def to_do_item(row: ToDo) -> InboxItem:
+    label, chip = WAITING["to_do", row.kind]
+    offer = offer_asked_about(row) if row.kind == ToDo.Kind.QUESTION else None
+    kind = "question" if offer else "to_do"
+    return InboxItem(kind, label, chip, row.words, row.made_at, row, row.client_id, offer)
+
+
+def offer_items(*, limit: int) -> list[InboxItem]:
+    rows = Offer.objects.needing_a_day().select_related("client", "site").order_by("accepted_week")
     return [
         InboxItem(
             "offer",
-            "Needs a day",
-            "is-due",
+            *WAITING["offer", offer.state],
             f"Offer {offer.reference} was accepted; {offer.site.town}.",
             offer.accepted_week or offer.drafted_on,
             offer,
             offer.client_id,
         )
-        for offer in rows[:MAX_INBOX_ROWS]
+        for offer in rows[:limit]
     ]
 
 
-def message_items() -> list[InboxItem]:
-    rows = Message.objects.needing_a_person().for_list()[:MAX_INBOX_ROWS]
+def message_items(*, limit: int) -> list[InboxItem]:
+    rows = Message.objects.needing_a_person().for_list()[:limit]
     return [
         InboxItem(
             "message",
-            str(message.get_state_display()),
-            f"is-{message.state}",
+            *WAITING["message", message.state],
             message.subject or f"{message.get_kind_display()}, {message.get_channel_display()}",
             message.queued_at,
             message,
@@ -162,24 +186,17 @@ def message_items() -> list[InboxItem]:
     ]
 
 
-def booking_items(today: date) -> list[list[InboxItem]]:
-    """Those that are held, and those not logged."""
-    kinds = [
-        ("held", "Weather hold", "is-caution", held_bookings()),
-        ("unlogged", "Not logged", "is-open", unlogged_bookings(today=today)),
-    ]
+def booking_items(*, today: date, limit: int) -> list[InboxItem]:
+    """Those that are held, then those not logged."""
+    rows = waiting_bookings(today=today).order_by("-state", "first_on", "crew_id", "id")
     return [
-        [
-            InboxItem(
-                kind,
-                label,
-                chip,
-                f"{booking.site.street}, {booking.site.town}, {booking.crew.name}",
-                booking.first_on,
-                booking,
-                booking.client_id,
-            )
-            for booking in rows.select_related("client", "site", "crew")[:MAX_INBOX_ROWS]
-        ]
-        for kind, label, chip, rows in kinds
+        InboxItem(
+            "held" if booking.state == Booking.State.HELD else "unlogged",
+            *WAITING["booking", booking.state],
+            f"{booking.site.street}, {booking.site.town}, {booking.crew.name}",
+            booking.first_on,
+            booking,
+            booking.client_id,
+        )
+        for booking in rows.select_related("client", "site", "crew")[:limit]
     ]

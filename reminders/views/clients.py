@@ -27,6 +27,14 @@ from reminders.views.search import look_up_page
 CLIENTS_PER_PAGE = 50
 ENTRIES_SHOWN = 60
 KEPT = {"": "Current", "archived": "Archived", "all": "All"}
+SHOWN_OF_DECK = [
+    "label",
+    "archived_at",
+    "site__client_id",
+    "site__street",
+    "site__town",
+    "forecast__due_on",
+]
 
 
 @require_GET
@@ -123,10 +131,11 @@ def clients_page(kept: str, number: str | None) -> dict[str, Any]:
         rows = rows.filter(archived_at=None)
     numbers = Paginator(rows.values_list("pk", flat=True), CLIENTS_PER_PAGE)
     page: Page[Any] = numbers.get_page(number)
-    page.object_list = list(rows.filter(pk__in=page.object_list))  # only of these all columns
+    page.object_list = list(rows.filter(pk__in=page.object_list).only("name", "archived_at"))
     decks = Deck.objects.filter(site__client__in=[client.pk for client in page.object_list])
+    decks = decks.select_related("site", "forecast").only(*SHOWN_OF_DECK)
     by_client: dict[int, list[Deck]] = {}
-    for deck in decks.select_related("site", "forecast").order_by("site_id", "label"):
+    for deck in decks.order_by("site_id", "label"):
         by_client.setdefault(deck.site.client_id, []).append(deck)
     listed = [(client, by_client.get(client.pk, [])) for client in page.object_list]
     return {"page": page, "listed": listed, "query": f"kept={kept}" if kept else ""}

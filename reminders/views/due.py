@@ -62,13 +62,14 @@ def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
     rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     towns = list(rows.towns())
     # As much of a sequence as a paginator asks for.
-    places: Sequence[Any] = LazyDueDecks(towns, rows, month, today)  # type: ignore[assignment]
+    places: Sequence[Any] = LazyDueDecks(towns, rows, month)  # type: ignore[assignment]
     page = Paginator(places, due_list.PAGE_SIZE).get_page(request.GET.get("page"))
     glance = (
         due_list.CarriedOverSummary()
         if is_earlier
-        else due_list.summarise_carried_over(month, today=today, limit=MAX_CARRIED_OVER)
+        else due_list.summarise_carried_over(month, limit=MAX_CARRIED_OVER)
     )
+    due_list.with_finishes_and_status([*page.object_list, *glance.lines], today=today)
     context = {
         "month": month,
         "today": today,
@@ -92,22 +93,19 @@ def render_due_month(request: HttpRequest, month: date) -> HttpResponse:
 
 
 class LazyDueDecks:
-    """The lines of a list for the paginator:
-    their number is known from the towns, and only a page is fetched."""
+    """The lines of a list for the paginator: their number is known from the towns, and only a page
+    is fetched, without coats and status."""
 
-    def __init__(
-        self, towns: list[dict[str, int]], rows: ForecastQuerySet, month: date, today: date
-    ) -> None:
+    def __init__(self, towns: list[dict[str, int]], rows: ForecastQuerySet, month: date) -> None:
         self.count_of_all = sum(town["decks"] for town in towns)
         self.rows = rows
         self.month = month
-        self.today = today
 
     def __len__(self) -> int:
         return self.count_of_all
 
     def __getitem__(self, part: slice) -> list[due_list.DueDeck]:
-        return due_list.due_decks(self.rows, today=self.today, on=self.month, part=part)
+        return due_list.in_this_order(self.rows.by_town(on=self.month), part)
 
 
 def due_list_table(request: HttpRequest, month: date, format: str) -> HttpResponse:

@@ -69,7 +69,8 @@ def deck_cards(decks: list[Deck], asked: search.AskedDecks) -> list[dict[str, An
     """Each deck with its forecast, its next booking and what went on it, in three queries for
     all."""
     coats = search.coat_records_by_deck([deck.pk for deck in decks])
-    forecasts = {row.deck_id: row for row in Forecast.objects.filter(deck__in=decks)}
+    rows = Forecast.objects.filter(deck__in=decks).only("deck", "due_on", "window_opens_on")
+    forecasts = {row.deck_id: row for row in rows}
     bookings = Booking.objects.next_by_deck([deck.pk for deck in decks])
     return [
         {

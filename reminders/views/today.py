@@ -86,7 +86,7 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
     return {
         "today": today,
         "written": month_key(month_of(today)),
-        "inbox": today_page.read_inbox(today=today),
+        "inbox": today_page.read_inbox(today=today, is_open="inbox" in request.GET),
         "is_inbox_open": "inbox" in request.GET,
         "offers": today_page.open_offers(today=today),
         "to_remind": unfiltered.counts["remind"],

@@ -5,11 +5,11 @@ from math import log
 from random import Random
 
 import numpy as np
-import psycopg
 import pytest
+from django.db import DatabaseError
 
 from clients.events import decks_changed
-from clients.models import LocalNormals
+from clients.models import Deck, LocalNormals
 from jobs.models import Job
 from reminders import actions, forecast
 from reminders.forecast import FACTORS
@@ -306,6 +306,33 @@ def test_a_small_chunk_gives_the_same_forecasts(coated, monkeypatch):
     )
 
 
+@pytest.mark.django_db(transaction=True)
+def test_a_whole_book_is_refreshed_in_two_lanes_each_deck_once(coated, monkeypatch):
+    decks = [coated(on=date(year, 6, 1)) for year in range(2019, 2026)]
+    archived = decks.pop(3)
+    Deck.objects.filter(pk=archived.pk).update(archived_at=NOW)
+    days = Forecast.objects.exclude(deck=archived).order_by("deck").values_list("deck", "due_on")
+    before = list(days)
+    monkeypatch.setattr(storing, "DECKS_A_TRANSACTION", 2)
+
+    assert actions.refresh_forecasts(today=TODAY, now=NOW) == 6
+
+    assert list(days) == before
+    assert not Forecast.objects.filter(deck=archived).exists()
+
+
+def test_a_refresh_changes_the_row_that_is_there(coated):
+    deck = coated()
+    before = Forecast.objects.get(deck=deck)
+    later = NOW + timedelta(days=30)
+
+    actions.refresh_forecasts(deck_ids=[deck.pk], today=later.date(), now=later)
+
+    row = Forecast.objects.get(deck=deck)
+    assert row.pk == before.pk
+    assert row.computed_on > before.computed_on
+
+
 def test_jobs_that_change_take_their_forecasts_along(business):
     deck = DeckFactory()
     coat(deck, on=date(2026, 6, 1))
@@ -319,9 +346,9 @@ def test_a_refresh_that_breaks_off_leaves_the_old_forecast(coated, monkeypatch):
     deck = coated()
     before = Forecast.objects.get(deck=deck)
     later = datetime(2026, 12, 1, tzinfo=UTC)
-    monkeypatch.setattr(storing, "COPIED_COLUMNS", "deck_id, no_such_column")
+    monkeypatch.setitem(storing.FORECAST_COLUMNS, "chance_worn", "no_such_type")
 
-    with pytest.raises(psycopg.Error):
+    with pytest.raises(DatabaseError):
         actions.refresh_forecasts(deck_ids=[deck.pk], today=later.date(), now=later)
 
     assert Forecast.objects.get(deck=deck).computed_on == before.computed_on
