@@ -28,7 +28,7 @@ from jobs.importing.asking import (
     grouped_by_invoice,
     rows_of,
 )
-from jobs.importing.collecting import without_collecting
+from clients.collecting import without_collecting
 from jobs.importing.guessing import FIELDS_BY_NAME
 from jobs.importing.rows import ListRow, UnitRead
 from jobs.importing.writing import ChunkWriter, Outcome, remove_made_rows, what_was_built_on

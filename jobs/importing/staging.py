@@ -10,7 +10,7 @@ from django.db import connection, transaction
 
 from clients.models import Business, Place, User
 from clients.places.spelling import fold_place_name
-from jobs.importing.collecting import without_collecting
+from clients.collecting import without_collecting
 from jobs.importing.files import ListError, RawSheet, read_pasted_cells, read_sheets
 from jobs.importing.gazetteer import Gazetteer, KnownTown
 from jobs.importing.guessing import (
