@@ -18,6 +18,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 from django_q.tasks import async_task
 
+from clients.collecting import without_collecting
 from clients.models import Business
 from jobs import search
 from jobs.actions.jobs import follow_job_changes
@@ -28,7 +29,6 @@ from jobs.importing.asking import (
     grouped_by_invoice,
     rows_of,
 )
-from jobs.importing.collecting import without_collecting
 from jobs.importing.guessing import FIELDS_BY_NAME
 from jobs.importing.rows import ListRow, UnitRead
 from jobs.importing.writing import ChunkWriter, Outcome, remove_made_rows, what_was_built_on

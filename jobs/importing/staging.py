@@ -8,9 +8,9 @@ from functools import lru_cache
 from auditlog.context import disable_auditlog
 from django.db import connection, transaction
 
+from clients.collecting import without_collecting
 from clients.models import Business, Place, User
 from clients.places.spelling import fold_place_name
-from jobs.importing.collecting import without_collecting
 from jobs.importing.files import ListError, RawSheet, read_pasted_cells, read_sheets
 from jobs.importing.gazetteer import Gazetteer, KnownTown
 from jobs.importing.guessing import (

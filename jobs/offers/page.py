@@ -185,6 +185,12 @@ class OfferPage:
     def is_tax_inclusive(self) -> bool:
         return self.offer.tax_mode == self.offer.price_list.TaxMode.INCLUSIVE
 
+    @cached_property
+    def common_steps(self) -> list[str]:
+        """The steps of several decks, where they are the same on each, to be said once."""
+        told = [part.steps if part.has_steps else [] for part in self.decks]
+        return told[0] if len(told) > 1 and all(steps == told[0] for steps in told) else []
+
     @property
     def sections(self) -> list[tuple[str, list[OfferLine]]]:
         """Lines under the name of their deck, if there are several decks;

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from django.template.loader import render_to_string
 
 from clients import display
+from clients.collecting import without_collecting
 from clients.models import Business
 from jobs.models import Photo
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from weasyprint.document import Document
 
 
+@without_collecting()
 def render_paper(
     template: str,
     context: dict[str, Any],

@@ -16,6 +16,7 @@ from jobs.pdf import offer_pdf
 from reminders.actions import refresh_forecasts
 from tests.factories import (
     CoatFactory,
+    DeckFactory,
     OfferFactory,
     OfferLineFactory,
     OfferScopeFactory,
@@ -251,6 +252,28 @@ def test_an_offer_is_one_page_with_its_sums_in_few_lines_and_a_place_to_sign(
         assert part in text, part
     assert "m² $" not in text
     assert text.count("Driftwood") == 1
+
+
+def test_steps_that_are_the_same_on_each_deck_are_said_once_and_two_decks_fit_one_page(
+    business: Business,
+) -> None:
+    price_list()
+    first = reachable(deck(label="Sun deck", site__country="US", site__region="Maine"))
+    product = first.jobs.get().coats_applied.get().product
+    second = DeckFactory(site=first.site, label="Dock")
+    CoatFactory(job__deck=second, product=product, job__finished_on=date(2025, 6, 12))
+    offer = drafted(first, second)
+    same = read(offer_pdf(offer, url=offer_url("a-link-of-our-own")))
+    other = offer.scopes.last()
+    assert other is not None
+    other.coats += 1
+    other.save()
+    differing = read(offer_pdf(Offer.objects.get(), url=offer_url("a-link-of-our-own")))
+
+    assert len(same.pages) == 1
+    assert words(same).count("We wash the boards") == 1
+    assert words(same).index("Dock:") < words(same).index("We wash the boards")
+    assert words(differing).count("We wash the boards") == 2
 
 
 @pytest.fixture
