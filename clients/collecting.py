@@ -26,6 +26,7 @@ def without_collecting() -> Iterator[Callable[[], object]]:
     try:
         yield collect
     finally:
-        gc.unfreeze()
+        if next(chunks) > CHUNKS_A_COLLECTION:
+            gc.unfreeze()
         if was_on:
             gc.enable()

@@ -75,8 +75,8 @@ def ensure_tables(out: OutputWrapper) -> None:
                 call_command("prepare", stdout=out)
             elif count := pending_changes():
                 raise CommandError(
-                    f"An older release made this book: {count} changes to its tables are to be"
-                    " made. Back it up with the older release, then run: python3 manage.py prepare"
+                    f"An older release made this book. Changes to make to its tables: {count}."
+                    " Back it up with the older release, then run: python3 manage.py prepare"
                 )
         finally:
             cursor.execute("SELECT pg_advisory_unlock(%s)", [PREPARING])
