@@ -5,9 +5,11 @@ from typing import Any
 
 from django.template.loader import render_to_string
 
+from clients.collecting import without_collecting
 from clients.printing import paper_size, pdf_tagging
 
 
+@without_collecting()
 def render_pdf(template: str, context: dict[str, Any], *, country: str) -> bytes:
     from weasyprint import HTML  # 45 MB: loaded by whoever prints
     from weasyprint.urls import URLFetcher

@@ -18,6 +18,7 @@ from pypdf import PageObject, PdfReader, PdfWriter
 from weasyprint import CSS, HTML
 
 from clients import display
+from clients.collecting import without_collecting
 from clients.messaging.channels.letters import enclosures
 from clients.messaging.channels.letters.batches import Letter
 from clients.messaging.channels.letters.enclosures import Enclosure
@@ -122,6 +123,7 @@ def page_size(page: PageObject) -> tuple[float, float]:
     return round(float(page.mediabox.width), 2), round(float(page.mediabox.height), 2)
 
 
+@without_collecting()
 def render_batch(context: dict[str, Any]) -> tuple[bytes, list[BatchSection]]:
     """Slip and letters without enclosures, and on which pages each of them stands."""
     apart = [
