@@ -34,7 +34,7 @@ from jobs.importing.rows import ListRow, UnitRead
 from jobs.importing.writing import ChunkWriter, Outcome, remove_made_rows, what_was_built_on
 from jobs.models import ImportRow, ListImport
 
-ROWS_A_CHUNK = 2_000
+ROWS_A_CHUNK = 1_000
 BEFORE_ALL = -1  # no row has this ordinal
 ROWS_BEYOND = 300  # to see where an invoice ends
 AT_ONCE_ROWS = 1_500  # as many are brought in while the page waits
