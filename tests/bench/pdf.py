@@ -8,7 +8,6 @@ from decimal import Decimal
 from tempfile import TemporaryDirectory
 
 from django.core.files.base import ContentFile
-from django.db.models import Max
 from django.template.loader import render_to_string
 from django.test.utils import override_settings
 from PIL import Image
@@ -16,6 +15,7 @@ from weasyprint import HTML
 
 from clients import display
 from clients.models import Business, Deck
+from jobs.actions.offers import next_offer_number
 from jobs.models import Offer, OfferLine, OfferScope, OfferTax, Photo, PriceList, Product
 from jobs.pdf import offer_pdf
 from jobs.pdf.offer import OFFER_PDF_TEMPLATE, offer_pdf_context
@@ -73,10 +73,9 @@ def make_bench_offers(count: int, today: date, now: datetime) -> list[Offer]:
     refresh_forecasts(deck_ids=[deck.pk for deck in decks], today=today, now=now)
     prices, _ = PriceList.objects.get_or_create(valid_from=today, defaults={"currency": "CAD"})
     product = Product.objects.finishes()[0]
-    last = Offer.objects.aggregate(last=Max("number"))["last"] or 0  # of what other parts made
     return [
         make_bench_offer(deck, number, prices, product, today, now)
-        for number, deck in enumerate(decks, start=last + 1)
+        for number, deck in enumerate(decks, start=next_offer_number())
     ]
 
 
