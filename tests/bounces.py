@@ -71,6 +71,8 @@ def global_report(message: Message, encoding: str) -> bytes:
         'Diagnostic-Code: X-Postfix; unknown user: "zoë"\n\n'
     ).encode()
     encoded = {"8bit": bytes, "base64": base64.encodebytes, "quoted-printable": quopri.encodestring}
+    if encoding == "base64":
+        status = status.replace(b"\n", b"\r\n")  # RFC 2045, 6.8
     before, _, rest = report(message, "", "").partition(b"content-type: message/delivery-status")
     _, boundary, after = rest.partition(b"--RAA14128")
     kind = "content-type: message/global-delivery-status\n"

@@ -135,13 +135,14 @@ class GradeLog(NamedTuple):
     ) -> Floats:
         # Of what each visit says, by log ages; the lives that coats are looked at by their numbers.
         called = np.flatnonzero(self.is_called)
+        by_coat = self._by_coat
         parts = []
         for log_age, weight in zip(self.log_age.T, self._start_weights, strict=True):
             each = log_chances(log_age)
             if len(called):
                 life = log_lives(self.coat[called])
                 each[called] += _log_call_chances(log_age[called, None], life)
-            parts.append(self._by_coat @ each + np.log(weight))
+            parts.append(by_coat @ each + np.log(weight))
         return parts[0] if len(parts) == 1 else np.asarray(np.logaddexp.reduce(parts))
 
     @property

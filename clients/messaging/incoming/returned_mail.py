@@ -198,7 +198,8 @@ def later_blocks(part: Mail, first: Mail) -> Iterator[Mail]:
     first["Content-Transfer-Encoding"] = part.get("Content-Transfer-Encoding", "8bit")
     content = first.get_payload(decode=True)
     text = content.decode("utf-8", "replace") if isinstance(content, bytes) else ""
-    yield from (message_from_string(block) for block in text.split("\n\n") if block.strip())
+    blocks = text.replace("\r\n", "\n").split("\n\n")
+    yield from (message_from_string(block) for block in blocks if block.strip())
 
 
 def block_action(block: Mail) -> str:
