@@ -5,6 +5,7 @@ that fit here; `RESTORER_SOAK_SEED` another course."""
 import os
 import random
 import sys
+import time
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -28,6 +29,7 @@ from tests.factories import CoatFactory
 
 pytestmark = pytest.mark.slow
 ROUNDS = int(os.environ.get("RESTORER_SOAK", "10"))
+PATIENCE_SECONDS = 20
 SEED = int(os.environ.get("RESTORER_SOAK_SEED", "20261130"))
 Open = Callable[..., Page]
 LEFT_ON_THE_PHONE = """async () => {
@@ -94,16 +96,20 @@ class Soak:
         kept(self.page)
 
     def visit(self, address: str) -> None:
-        """Again, if the page itself moved on in that instant: its form was taken."""
-        for _ in range(5):
+        """Again, for as long as the page itself moves on: its form was taken."""
+        refusals = []
+        until = time.monotonic() + PATIENCE_SECONDS
+        while time.monotonic() < until:
             try:
                 self.page.goto(address)
             except PlaywrightError as error:
                 if "ERR_ABORTED" not in str(error) and "interrupted" not in str(error):
                     raise
+                refusals.append(f"at {self.page.url}: {error}")
+                self.page.wait_for_timeout(100)
             else:
                 return
-        raise AssertionError(address)
+        raise AssertionError(refusals)
 
     def perhaps_reload(self) -> None:
         if self.chance.random() < 0.4:
@@ -119,7 +125,7 @@ class Soak:
             context.set_offline(False)
             self.page.close()
             self.page = context.new_page()
-            self.page.set_default_timeout(20_000)
+            self.page.set_default_timeout(PATIENCE_SECONDS * 1000)
             self.visit(address)
             kept(self.page)
             self.page.get_by_role("button", name="Take up again").last.click()
@@ -230,7 +236,7 @@ def test_jobs_written_are_jobs_done_and_photos_kept_are_photos_taken(
     open_as: Open, deck: Deck, tmp_path: Path
 ) -> None:
     page = open_as("crew", "/", may_complain=True)
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(PATIENCE_SECONDS * 1000)
     soak = Soak(page, deck, tmp_path)
     for number in range(ROUNDS):
         soak.is_bad = True

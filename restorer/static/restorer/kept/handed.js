@@ -29,9 +29,9 @@ const pressed = async (event, next) => {
 export const keepFence = async () => {
   const theirs = document.querySelector("[data-handed-over]");
   if (theirs) {
+    theirs.querySelector("form").addEventListener("submit", (event) => pressed(event, theirs.dataset.handedOver));
     await store.setFact(HANDED, location.pathname);
     navigator.serviceWorker?.controller?.postMessage({ keep: location.pathname });
-    theirs.querySelector("form").addEventListener("submit", (event) => pressed(event, theirs.dataset.handedOver));
   } else if ((await handedPage()) === location.pathname) {
     await takeBack(); // that page is gone: nobody is held on it
   }
