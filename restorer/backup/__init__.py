@@ -1,7 +1,7 @@
 """Backups of the whole book in one file, proven by a restore."""
 
 from restorer.backup.folder import start_backup, times_to_keep
-from restorer.backup.making import release_number, stored_file_names, write_backup
+from restorer.backup.making import stored_file_names, write_backup
 from restorer.backup.places import (
     back_up_and_prove,
     restore_backup_at,
@@ -15,7 +15,6 @@ __all__ = [
     "BackupError",
     "RestoredBook",
     "back_up_and_prove",
-    "release_number",
     "restore_backup_at",
     "start_backup",
     "stored_file_names",
