@@ -118,7 +118,7 @@ MIDDLEWARE = [
     "clients.middleware.OpenSessionMiddleware",
     "clients.middleware.FrenchTypeMiddleware",
     "clients.middleware.SignInMiddleware",
-    "auditlog.middleware.AuditlogMiddleware",
+    "clients.middleware.TrailMiddleware",
     "axes.middleware.AxesMiddleware",
     "clients.middleware.HandedOverMiddleware",
     "clients.middleware.KeptFormMiddleware",
