@@ -129,6 +129,8 @@ def test_the_day_sheet_says_where_what_and_with_what(
         *("Tidewood Deck Oil", "Sander", "Dust mask", "To load", "Check that it is neutral"),
     ]:
         assert words in " ".join(text.split()), words
+    for words in ("chlorine gas", "Rags with oil", "rinse with clean water", "licensed practice"):
+        assert " ".join(text.split()).count(words) == 1, words
 
 
 def test_what_is_taken_along_follows_the_tasks() -> None:
