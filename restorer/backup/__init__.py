@@ -10,11 +10,13 @@ from restorer.backup.places import (
 )
 from restorer.backup.problem import BackupError
 from restorer.backup.restoring import RestoredBook, what_is_there
+from restorer.backup.turn import is_turn_taken
 
 __all__ = [
     "BackupError",
     "RestoredBook",
     "back_up_and_prove",
+    "is_turn_taken",
     "restore_backup_at",
     "start_backup",
     "stored_file_names",
