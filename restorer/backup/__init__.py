@@ -1,7 +1,7 @@
 """Backups of the whole book in one file, proven by a restore."""
 
 from restorer.backup.folder import start_backup, times_to_keep
-from restorer.backup.making import release_number, stored_file_names, write_backup
+from restorer.backup.making import stored_file_names, write_backup
 from restorer.backup.places import (
     back_up_and_prove,
     restore_backup_at,
@@ -17,7 +17,6 @@ __all__ = [
     "RestoredBook",
     "back_up_and_prove",
     "is_turn_taken",
-    "release_number",
     "restore_backup_at",
     "start_backup",
     "stored_file_names",
