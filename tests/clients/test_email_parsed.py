@@ -48,9 +48,7 @@ def lines(words: str) -> str:
 
 
 @pytest.mark.django_db
-@settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(name=ONE_LINE.filter(str.strip), subject=ONE_LINE, text=TEXT, html=TEXT)
 def test_what_arrives_is_what_was_meant(
     business: Business, name: str, subject: str, text: str, html: str
