@@ -6,6 +6,7 @@ from http import HTTPStatus
 from typing import Any
 from urllib.parse import urlencode, urlsplit
 
+from auditlog.middleware import AuditlogMiddleware
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.http.response import HttpResponseBase, HttpResponseRedirectBase
@@ -22,6 +23,7 @@ from clients.pages import (
     is_kept_form,
     page_to_stay_on,
     take_back,
+    visitor_address,
 )
 from clients.views import sessions, sign_in
 
@@ -209,3 +211,13 @@ class KeptFormMiddleware:
             response = JsonResponse({"to": response.url})
         response["X-Kept-Form"] = "heard"  # what answers in our place does not know it
         return response
+
+
+class TrailMiddleware(AuditlogMiddleware):  # type: ignore[misc]
+    """Who is named in the trail of changes, and by which address: never the one that a visitor
+    claims in a header."""
+
+    def get_extra_data(self, request: HttpRequest) -> dict[str, Any]:
+        address = visitor_address(request) or None
+        own = {"remote_addr": address, "remote_port": None}
+        return {**super().get_extra_data(request), **own}

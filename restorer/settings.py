@@ -3,6 +3,8 @@ every value that can be wrong is looked at by restorer.checks."""
 
 import os
 import secrets
+import tomllib
+from importlib.metadata import version
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -20,6 +22,18 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 VAR_DIR = Path(os.environ.get("RESTORER_VAR", BASE_DIR / "var"))
 MODE = os.environ.get("RESTORER_MODE", "book")  # "book" = the real one, "demo" = the invented one
+
+
+def release_number(top: Path) -> str:
+    """The version in pyproject.toml, which lies beside the source; a wheel has it in its
+    metadata."""
+    project = top / "pyproject.toml"
+    if not project.exists():
+        return version("restorer")
+    return str(tomllib.loads(project.read_text())["project"]["version"])
+
+
+RELEASE = release_number(BASE_DIR)
 
 
 def env_flag(name: str, default: bool) -> bool:
@@ -104,7 +118,7 @@ MIDDLEWARE = [
     "clients.middleware.OpenSessionMiddleware",
     "clients.middleware.FrenchTypeMiddleware",
     "clients.middleware.SignInMiddleware",
-    "auditlog.middleware.AuditlogMiddleware",
+    "clients.middleware.TrailMiddleware",
     "axes.middleware.AxesMiddleware",
     "clients.middleware.HandedOverMiddleware",
     "clients.middleware.KeptFormMiddleware",

@@ -7,7 +7,7 @@ from clients.actions.upload_parts import forget_old_parts
 from clients.models import Business
 from jobs.weather_ahead import fetch_expected_weather
 from restorer.api import forget_old_answers
-from restorer.backup import start_backup
+from restorer.backup import BackupError, start_backup
 from restorer.webhooks import announce_due_decks, forget_old_posts, post_webhooks
 
 
@@ -15,7 +15,10 @@ def back_up_nightly() -> str:
     """Each night: a backup into the folder, proven by a restore. The demo has nothing to lose."""
     if settings.MODE == "demo" or Business.current() is None:
         return "Nothing to back up."
-    start_backup()
+    try:
+        start_backup()
+    except BackupError as mistake:
+        return str(mistake)
     return "A backup was begun."
 
 

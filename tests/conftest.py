@@ -64,13 +64,16 @@ freezegun.configure(extend_ignore_list=CLOCKLESS)
 freezegun.api._get_module_attributes_hash = lambda module: (
     f"{id(module)}-{len(getattr(module, '__dict__', ()))}"
 )
-hypothesis.settings.register_profile("fast", max_examples=20)  # where a test says nothing else
+# No test is timed: a machine may be busy. The fast part tries fewer examples where a test says
+# nothing else.
+BUSY = {"deadline": None, "suppress_health_check": [hypothesis.HealthCheck.too_slow]}
+hypothesis.settings.register_profile("whole", **BUSY)
+hypothesis.settings.register_profile("fast", **BUSY, max_examples=20)
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """The fast part tries fewer examples; the whole suite as many as Hypothesis thinks right."""
-    if "not slow" in config.option.markexpr:
-        hypothesis.settings.load_profile("fast")
+    hypothesis.settings.load_profile("fast" if "not slow" in config.option.markexpr else "whole")
 
 
 @pytest.fixture(scope="session", autouse=True)

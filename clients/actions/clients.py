@@ -17,6 +17,7 @@ from clients.actions.saving import (
 )
 from clients.events import clients_left
 from clients.messaging import outbox, suppression
+from clients.messaging.asking import customer_wording
 from clients.messaging.customers import CUSTOMER, LikelyCustomer
 from clients.messaging.law import AGREED_BASES
 from clients.messaging.models import Consent, Message
@@ -256,9 +257,6 @@ def last_consent_like(
     return newest if is_same else None
 
 
-CUSTOMER_WORDING = "Existing customer; nothing was said about messages."
-
-
 @transaction.atomic
 def confirm_customers(
     *, customers: Iterable[LikelyCustomer], by: User, now: datetime
@@ -271,7 +269,7 @@ def confirm_customers(
             channel=each.channel,
             is_given=True,
             basis=CUSTOMER,
-            wording=CUSTOMER_WORDING,
+            wording=customer_wording(each.rule),
             evidence=customer_evidence(each, by),
             recorded_at=now,
             recorded_by=by,

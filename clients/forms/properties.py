@@ -4,10 +4,12 @@ from typing import Any
 
 from django import forms
 
+from clients import display
 from clients.forms.fields import CountryField, TypedNumberField, needed_with_others, textarea
 from clients.models import Business, Place, Property
 from clients.notation import countries
 from clients.places import towns
+from clients.places.public_holidays import HolidayPlace, loses_regional_holidays
 
 MAX_SUGGESTIONS = 5
 LOCATION_FIELDS = ["town", "region", "country", "latitude", "longitude", "time_zone"]
@@ -160,6 +162,16 @@ class PropertyForm(forms.Form):
             for name, value in self.cleaned_data.items()
             if name not in {"place", "place_for"}
         }
+
+    @property
+    def warnings(self) -> list[str]:
+        """What was saved and has a consequence that nobody would see."""
+        region, country = self.cleaned_data["region"], self.cleaned_data["country"]
+        if not loses_regional_holidays(HolidayPlace(country, region)):
+            return []
+        lost = f"“{region}” is not known" if region else "No province or state is given"
+        whole = display.format_country(country)
+        return [f"{lost}, so only public holidays of all of {whole} are kept free there."]
 
     @property
     def has_coordinates(self) -> bool:

@@ -13,10 +13,13 @@ from django.conf import settings
 from django.utils.translation import gettext, gettext_noop, override
 
 from clients import display
-from clients.messaging.law import AGREED_BASES, LegalRule, contents
+from clients.messaging.law import AGREED_BASES, IMPLIED_BASES, LegalRule, contents
 from clients.models import Business, Channel, traits_of
 
 WHO_ASKS = gettext_noop("Asked by {who}. I can take this back at any time.")
+UNTOLD_CUSTOMER = "Existing customer; nothing was said about messages."
+TOLD_CUSTOMER = "Existing customer; told when the address was taken that they may refuse."
+CHANCE_TO_REFUSE = "a word, when the address was taken, that they may refuse"
 WITHDRAWAL_PATTERN = re.compile(
     r"tak\w+ (this|it|that|my \w+) back|withdr[ae]w|revo[kc]|unsubscribe|at any time|\bSTOP\b"
     r"|retirer|en tout temps|à tout moment|désabonn",
@@ -40,9 +43,17 @@ def identity_words(business: Business) -> str:
     return gettext(WHO_ASKS).format(who=who)
 
 
+def customer_wording(rule: LegalRule) -> str:
+    """What is kept of somebody who is said to be a customer, or said to have been told."""
+    return TOLD_CUSTOMER if rule.implied_if_told else UNTOLD_CUSTOMER
+
+
 def asked_without(rule: LegalRule, business: Business, *, basis: str, wording: str) -> list[str]:
-    """What the law wants to be said to somebody who is asked to agree, and these words lack; empty
-    for our own wording, which says all of it with the address of its day."""
+    """What the law wants to be said to somebody who is asked to agree, or who is a customer, and
+    these words lack; empty for our own wording, which says all of it with the address of its
+    day."""
+    if basis in IMPLIED_BASES:
+        return [CHANCE_TO_REFUSE] if rule.implied_if_told and wording == UNTOLD_CUSTOMER else []
     if basis not in AGREED_BASES or not rule.asking_must_include or is_our_wording(wording):
         return []
     named = [name for name in rule.asking_must_include if name != contents.WITHDRAWAL]

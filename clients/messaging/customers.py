@@ -59,6 +59,10 @@ class CustomersPart:
     rows: Sequence[LikelyCustomer]
     after: int
 
+    @property
+    def has_if_told(self) -> bool:
+        return any(row.rule.implied_if_told for row in self.rows)
+
 
 def likely_customers(*, business: Business, today: date, after: int = 0) -> CustomersPart:
     """The next of them by name, from after a client on: clients with an address and no entry in

@@ -131,7 +131,7 @@ def words_lacking(
     client: Client, entry: ConsentEntry | None, rule: LegalRule, business: Business
 ) -> list[str]:
     """What the request for this consent did not say and the law wants said."""
-    if entry is None or not rule.asking_must_include:
+    if entry is None or not (rule.asking_must_include or rule.implied_if_told):
         return []
     wording = next(each.wording for each in client.consents.all() if each.pk == entry.pk)
     return asked_without(rule, business, basis=entry.basis, wording=wording)
@@ -156,7 +156,8 @@ def lacking_consents(business: Business, *, today: date) -> list[LackingConsent]
     current = Client.objects.current()
     contacts = Reach(current.values("pk"), business=business)
     newest = [entry.pk for entry in contacts.consents.values() if entry.is_given]
-    rows = Consent.objects.filter(pk__in=newest, basis__in=AGREED_BASES)
+    bases = [*AGREED_BASES, Consent.Basis.CUSTOMER]
+    rows = Consent.objects.filter(pk__in=newest, basis__in=bases)
     rows = rows.select_related("client").order_by("client__name", "client_id", "channel")
     found = (
         LackingConsent(row.client_id, row.client.name, row.channel, without)

@@ -71,6 +71,12 @@ def region_code(place: HolidayPlace) -> str | None:
     return region_names_of(place.country).get(fold_region_name(place.region))
 
 
+def loses_regional_holidays(place: HolidayPlace) -> bool:
+    """Whether regions of its country have days of their own and this one is not known."""
+    has_regions = bool(region_names_of(place.country))
+    return has_regions and place.country not in region_codes()["none"] and not region_code(place)
+
+
 def town_code(place: HolidayPlace) -> str | None:
     """The code under which the library has the days of this town alone, None for most."""
     towns = region_codes()["towns"].get(place.country)

@@ -69,7 +69,7 @@ def open_client_account(request: HttpRequest) -> HttpResponse:
         if not likely:
             address, is_new = save_account_once(request, parts)
             said = f"{name} is saved." if is_new else f"{name} was in the book already."
-            report_saved(request, said, reach.warnings)
+            report_saved(request, said, [*reach.warnings, *home.warnings])
             return redirect(address)
     context = {
         "likely": likely,

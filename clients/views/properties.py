@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
@@ -12,7 +11,7 @@ from clients.actions import properties as actions
 from clients.forms.properties import PropertyForm
 from clients.models import Client, Property
 from clients.pages import FormPage, business_of, render_form_page
-from clients.views.clients import client_page
+from clients.views.clients import client_page, report_saved
 from clients.views.editing import FormsOfPage, RecordEdit, edit_record
 
 
@@ -22,7 +21,7 @@ def new_property(request: HttpRequest, pk: int) -> HttpResponse:
     form = PropertyForm(request.POST or None, business=business_of(request))
     if form.is_valid():
         home = actions.add_property(client=client, values=form.values, now=timezone.now())
-        messages.success(request, f"{home.address} is saved. Now its deck.")
+        report_saved(request, f"{home.address} is saved. Now its deck.", form.warnings)
         return redirect("deck_forms:new", home.pk)
     return render_property_form(request, form, client, "New property")
 
@@ -33,8 +32,9 @@ def edit_property(request: HttpRequest, pk: int) -> HttpResponse:
         return FormsOfPage([PropertyForm(data, business=business_of(request), home=home)])
 
     def save(home: Property, page: FormsOfPage) -> HttpResponse:
-        saved = actions.change_property(site=home, values=page.only_form.values, now=timezone.now())
-        messages.success(request, f"{saved.address} is saved.")
+        form: Any = page.only_form
+        saved = actions.change_property(site=home, values=form.values, now=timezone.now())
+        report_saved(request, f"{saved.address} is saved.", form.warnings)
         return redirect("clients:detail", home.client_id)
 
     def show(home: Property, page: FormsOfPage, opened: dict[str, str]) -> HttpResponse:

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
@@ -32,12 +33,12 @@ def show_settings(request: HttpRequest) -> HttpResponse:
 def show_sources(request: HttpRequest) -> HttpResponse:
     page = FormPage(
         "Sources",
-        "What of others this program carries, and under which licence.",
+        "Which release this is, what of others it carries, and under which licence.",
         back=(reverse("settings:overview"), "Settings"),
         before="settings/_sources.html",
         has_form=False,
     )
-    return render_form_page(request, page)
+    return render_form_page(request, page, release=settings.RELEASE)
 
 
 @require_http_methods(["GET", "POST"])

@@ -10,6 +10,7 @@ from jobs.diary import CrewSchedule, DiaryStop, diary_week
 from jobs.models import Crew, Defect
 from jobs.pdf import rendering
 from jobs.scope import DayKit, Need, Scope, kit_for, phone_numbers_of, purchase
+from jobs.work import GENERAL_CAUTION, defect_caution
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,16 @@ class DaySheet:
     stops: list[SheetStop]
     needs: list[Need]
     kit: DayKit
+
+    @property
+    def cautions(self) -> list[str]:
+        """Of the work on all decks, each once; open defects stand with their deck."""
+        decks = [deck for stop in self.stops for deck in stop.decks]
+        own = {defect_caution(defect) for deck in decks for defect in deck.defects}
+        said = [str(words) for deck in decks for words in deck.scope.cautions]
+        general = str(GENERAL_CAUTION)
+        found = [words for words in dict.fromkeys(said) if words not in own | {general}]
+        return [*found, general] if found else []
 
 
 def build_day_sheet(crew: Crew, day: date, *, business: Business, today: date) -> DaySheet:

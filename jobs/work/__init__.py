@@ -14,6 +14,7 @@ from jobs.work.cautions import (
     WorkFacts,
     closing_cautions,
     danger_warning,
+    defect_caution,
     job_cautions,
 )
 from jobs.work.coat_build import CoatBuild, coat_build, coat_build_before_and_after
@@ -68,6 +69,7 @@ __all__ = [
     "coat_build_before_and_after",
     "consent_requests",
     "danger_warning",
+    "defect_caution",
     "dew_point_c",
     "drawn_image_url",
     "equilibrium_moisture_percent",

@@ -143,7 +143,7 @@ class CareRecord:
         )
         language = get_language() or ""
         own = [
-            f"{each.name}: {words}"
+            gettext("{product}: {caution}").format(product=each.name, caution=words)
             for each in products
             if each and (words := each.cautions_in(language))
         ]

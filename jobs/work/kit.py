@@ -16,6 +16,7 @@ TOOLS_OF_TASKS = [
         CHEMICAL_TASKS,
         "Hose that fits the tap, washer with a wide nozzle, brooms, buckets, pH paper",
     ),
+    ({"strip"}, "Sheets, bags or a drum for what comes off; local rules say where it goes"),
     ({*CHEMICAL_TASKS, "sand"}, "Cord with RCD or GFCI"),
     ({"sand"}, "Sander, discs of 60 to 80 grit, vacuum, broom"),
     ({"coat"}, "Brushes, pads and trays"),

@@ -116,26 +116,35 @@ def due_list_table(request: HttpRequest, month: date, format: str) -> HttpRespon
     found = due_list.due_rows(
         due_list.due_decks(rows, today=today, on=month), is_carried_over=is_earlier
     )
-    name = f"{'open-before' if is_earlier else 'due'}-{month_key(month)}"
+    name = list_name(month, is_earlier)
     return table_response(found, format=format, name=name, columns=due_list.COLUMNS)
 
 
+def list_name(month: date, is_earlier: bool) -> str:
+    """Of its file."""
+    return f"{'open-before' if is_earlier else 'due'}-{month_key(month)}"
+
+
 def due_list_pdf(request: HttpRequest, month: date) -> HttpResponse:
+    """The list that is on the screen, with what somebody wants who calls from it."""
     today = business_today(request)
-    rows = due_list.due_in_month(month)
+    is_earlier = "earlier" in request.GET
+    rows = due_list.carried_over(month) if is_earlier else due_list.due_in_month(month)
     found = due_list.due_decks(rows, today=today, on=month, part=slice(due_list.MAX_PRINTED))
     due_list.add_phones_and_prices(found)
     towns = list(rows.towns())
     context = {
         "month": month,
         "today": today,
+        "is_earlier": is_earlier,
         "business": business_of(request),
         "towns": due_list.group_by_town(found, towns),
         "decks": sum(town["decks"] for town in towns),
         "area_m2": sum(town["area_m2"] or 0 for town in towns),
         "unsized": sum(town["unsized"] for town in towns),
-        "earlier": due_list.carried_over(month).count(),
-        "is_cut_off": len(found) == due_list.MAX_PRINTED,
+        "earlier": 0 if is_earlier else due_list.carried_over(month).count(),
+        "is_cut_off": sum(town["decks"] for town in towns) > len(found),
+        "max_printed": due_list.MAX_PRINTED,
     }
     pdf = render_pdf("reminders/due_print.html", context, country=business_of(request).country)
-    return attachment_response(pdf, "application/pdf", f"due-{month_key(month)}.pdf")
+    return attachment_response(pdf, "application/pdf", f"{list_name(month, is_earlier)}.pdf")

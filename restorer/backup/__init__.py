@@ -1,7 +1,7 @@
 """Backups of the whole book in one file, proven by a restore."""
 
 from restorer.backup.folder import start_backup, times_to_keep
-from restorer.backup.making import release_number, stored_file_names, write_backup
+from restorer.backup.making import stored_file_names, write_backup
 from restorer.backup.places import (
     back_up_and_prove,
     restore_backup_at,
@@ -10,12 +10,13 @@ from restorer.backup.places import (
 )
 from restorer.backup.problem import BackupError
 from restorer.backup.restoring import RestoredBook, what_is_there
+from restorer.backup.turn import is_turn_taken
 
 __all__ = [
     "BackupError",
     "RestoredBook",
     "back_up_and_prove",
-    "release_number",
+    "is_turn_taken",
     "restore_backup_at",
     "start_backup",
     "stored_file_names",

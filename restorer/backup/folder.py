@@ -1,5 +1,6 @@
 """The folder of backups: made each night, proven, and thinned out."""
 
+import os
 import subprocess
 import sys
 import threading
@@ -14,6 +15,7 @@ from django.conf import settings
 from restorer.backup.making import write_backup
 from restorer.backup.problem import BackupError
 from restorer.backup.restoring import verify_backup
+from restorer.backup.turn import HANDED_TURN, take_turn
 from restorer.local.processes import MANAGE_PY
 from restorer.models import BackupRun
 
@@ -112,10 +114,16 @@ def forget_old_runs() -> None:
 
 
 def start_backup() -> None:
-    """In a process of its own: the task worker would call off what takes longer than its time."""
-    begun = subprocess.Popen(  # noqa: S603
-        [sys.executable, MANAGE_PY, "backup"],
-        stdin=subprocess.DEVNULL,
-        start_new_session=True,
-    )
+    """In a process of its own: the task worker would call off what takes longer than its time.
+
+    It has its turn from this moment on; raises BackupError if somebody else has it.
+    """
+    with take_turn() as turn:
+        begun = subprocess.Popen(  # noqa: S603
+            [sys.executable, MANAGE_PY, "backup"],
+            stdin=subprocess.DEVNULL,
+            start_new_session=True,
+            env={**os.environ, HANDED_TURN: str(turn.fileno())},
+            pass_fds=[turn.fileno()],
+        )
     threading.Thread(target=begun.wait, daemon=True).start()  # so that no dead child is left

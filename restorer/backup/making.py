@@ -1,12 +1,10 @@
 """Makes a backup: the database of one moment, the photographs, and the key of the installation."""
 
 import json
-import tomllib
 import uuid
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from datetime import datetime
-from functools import cache
 from pathlib import Path
 
 from django.apps import apps
@@ -53,7 +51,7 @@ def describe(snapshot: database.Snapshot, now: datetime) -> Manifest:
     return Manifest(
         key=str(uuid.uuid4()),
         made_at=now,
-        release=release_number(),
+        release=settings.RELEASE,
         mode=settings.MODE,
         business=business.name if business else "",
         postgres=database.server_version(),
@@ -104,10 +102,3 @@ def stored_file_names(folder: str = "") -> Iterator[str]:
     for name in sorted(folders):
         if f"{prefix}{name}" not in FLEETING:
             yield from stored_file_names(f"{prefix}{name}")
-
-
-@cache
-def release_number() -> str:
-    """The version in pyproject.toml."""
-    content = (settings.BASE_DIR / "pyproject.toml").read_text()
-    return str(tomllib.loads(content)["project"]["version"])

@@ -13,11 +13,12 @@ from pathlib import Path
 from typing import IO, Any
 from zipfile import ZIP_DEFLATED, ZIP_STORED, ZipFile, ZipInfo
 
+from django.conf import settings
 from django.core.files.storage import default_storage
 from django.db import connection, models, transaction
 
 from clients.tables import escape_formula
-from restorer.backup import release_number, stored_file_names
+from restorer.backup import stored_file_names
 from restorer.export.columns import (
     cell,
     described_columns,
@@ -94,7 +95,7 @@ def export_members() -> Iterator[Member]:
     models_in = exported_models()
     about = {
         "layout": LAYOUT,
-        "release": release_number(),
+        "release": settings.RELEASE,
         "tables": {model._meta.db_table: model._base_manager.count() for model in models_in},
     }
     yield ABOUT, [json.dumps(about, indent=1, sort_keys=True).encode()]

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from clients.messaging import outbox
 from clients.pages import business_of, business_today, current_user, owner_required
-from restorer.backup import start_backup
+from restorer.backup import BackupError, is_turn_taken, start_backup
 from restorer.export import write_zip
 from restorer.metrics import find_troubles, read_wellbeing
 from restorer.models import BackupRun
@@ -32,6 +32,7 @@ def show_backup(request: HttpRequest) -> HttpResponse:
         "tried": runs.newest_tried(),
         "is_proof_old": bool(proven and proven.is_proof_old(now=now)),
         "seen": seen,
+        "is_at_work": is_turn_taken(),
         "troubles": list(find_troubles(seen)),
         "folder": settings.BACKUP_BUCKET or settings.BACKUP_DIR,
         "is_beside_book": is_beside_book(),
@@ -48,8 +49,10 @@ def is_beside_book() -> bool:
 @require_POST
 @owner_required
 def make_backup(request: HttpRequest) -> HttpResponse:
-    start_backup()
-    messages.success(request, "A backup is being made and proven. Open this page again in a while.")
+    try:
+        start_backup()
+    except BackupError as mistake:
+        messages.info(request, str(mistake))
     return redirect("backup")
 
 

@@ -96,7 +96,6 @@ def ask_anything(operation: Any, token: str) -> int:
 
     @settings(
         max_examples=EXAMPLES,
-        deadline=None,
         database=None,
         phases=[Phase.explicit, Phase.generate],
         suppress_health_check=list(HealthCheck),

@@ -97,7 +97,7 @@ def open_as(
         page = context.new_page()
         if SLOW_PHONES and size is PHONE and scripts:
             slow_down(page)
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(30_000)
         page.set_default_navigation_timeout(60_000)  # the first page of a busy machine
         if not may_complain:
             page.on(

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from django.test import Client as Browser
 from django.utils import timezone
-from hypothesis import HealthCheck, settings
+from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
@@ -143,8 +143,6 @@ def test_nothing_that_comes_in_keeps_the_next_good_event_from_counting() -> None
         settings=settings(
             max_examples=12,
             stateful_step_count=20,
-            deadline=None,
-            suppress_health_check=[HealthCheck.too_slow],
         ),
     )
 

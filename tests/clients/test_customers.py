@@ -123,3 +123,51 @@ def test_who_said_no_by_any_way_and_where_no_consent_is_needed_nobody_stands_the
 
     assert names(as_owner) == []
     assert "Nobody to confirm" in as_owner.get("/clients/customers/").content.decode()
+
+
+@freeze_time("2026-11-30 15:00")
+@pytest.mark.parametrize("country", ["GB", "IE"])
+def test_where_a_customer_must_have_been_told_nobody_is_ticked_and_it_is_kept_that_they_were(
+    as_owner: Browser, business: Business, country: str
+) -> None:
+    """SI 2003/2426 reg. 22(3)(c); Directive 2002/58/EC Art. 13(2): a chance to refuse when the
+    address was taken."""
+    told = customer("Told", date(2026, 5, 1), country=country)
+    customer("At home", date(2026, 5, 1))
+
+    page = as_owner.get("/clients/customers/").content.decode()
+    assert "only if you said, when you took the address, that they may refuse" in page
+    assert page.count(" checked>") == 1
+    assert f'value="{told.pk}/email">' in page
+
+    as_owner.post("/clients/customers/", {"customer": [f"{told.pk}/email"]})
+
+    (entry,) = Consent.objects.all()
+    assert (
+        entry.wording == "Existing customer; told when the address was taken that they may refuse."
+    )
+    assert "only if you said" not in as_owner.get("/clients/customers/").content.decode()
+    assert "they may refuse: ask again" not in as_owner.get(f"/clients/{told.pk}/").content.decode()
+
+
+@freeze_time("2026-11-30 15:00")
+def test_a_customer_who_was_told_nothing_where_the_law_wants_it_is_shown_as_such(
+    as_owner: Browser, business: Business
+) -> None:
+    """They were confirmed before the book asked; it still counts, and is shown to be asked for."""
+    there = customer("Untold", date(2026, 5, 1), country="GB")
+    here = customer("At home", date(2026, 5, 1))
+    for client in (there, here):
+        ConsentFactory(
+            client=client,
+            channel="email",
+            basis="customer",
+            wording="Existing customer; nothing was said about messages.",
+        )
+
+    said = "Asked without a word, when the address was taken, that they may refuse"
+    assert said in as_owner.get(f"/clients/{there.pk}/").content.decode()
+    assert said not in as_owner.get(f"/clients/{here.pk}/").content.decode()
+    page = as_owner.get("/settings/law/").content.decode()
+    assert f'href="/clients/{there.pk}/"' in page
+    assert f'href="/clients/{here.pk}/"' not in page

@@ -71,16 +71,40 @@ def test_questions_of_included_records_are_counted_and_loops_end():
     inner = {
         ("_spf.example.net", "TXT"): [
             "v=spf1 " + "exists:x.example.org " * 8 + "ip4:192.0.2.1 -all"
-        ]
+        ],
+        ("x.example.org", "A"): ["192.0.2.2"],
     }
     assert str(found(GOOD | inner)["SPF"].verdict) == "good"  # 2 + 8 = 10: just allowed
 
 
 def test_beside_all_a_redirect_counts_nowhere_and_nothing_behind_it_is_tested():
     """RFC 7208 §5.1 and §6.1."""
-    ten = " ".join(f"a:host{n}.example.com" for n in range(10))
+    hosts = [f"host{n}.example.com" for n in range(10)]
+    ten = " ".join(f"a:{host}" for host in hosts)
     beside = {("example.com", "TXT"): [f"v=spf1 redirect=_spf.example.net {ten} -all a mx"]}
-    assert str(found(GOOD | beside)["SPF"].verdict) == "good"
+    there = {(host, "A"): ["192.0.2.3"] for host in hosts}
+    assert str(found(GOOD | beside | there)["SPF"].verdict) == "good"
+
+
+def test_names_that_find_nothing_are_counted_and_an_included_domain_must_have_a_record():
+    """RFC 7208 §4.6.4 (two void look-ups), §5.2 and §6.1 (none: permerror)."""
+    two = {("example.com", "TXT"): ["v=spf1 a:gone.example.com mx:gone.example.org mx -all"]}
+    assert str(found(GOOD | two)["SPF"].verdict) == "good"
+
+    inner = {("_spf.example.net", "TXT"): ["v=spf1 a exists:%{i}.example.org -all"]}
+    three = {
+        ("example.com", "TXT"): [
+            "v=spf1 a:gone.example.com/24 mx:gone.example.org include:_spf.example.net -all"
+        ]
+    }
+    told = found(GOOD | two | three | inner)["SPF"]
+    assert "gone.example.com, gone.example.org, _spf.example.net" in told.explanation
+    assert str(told.verdict) == "mendable"
+    there = {("_spf.example.net", "AAAA"): ["2001:db8::1"]}
+    assert str(found(GOOD | two | three | inner | there)["SPF"].verdict) == "good"
+
+    lost = {("example.com", "TXT"): ["v=spf1 include:lost.example.net -all"]}
+    assert "It includes lost.example.net" in found(GOOD | lost)["SPF"].explanation
 
 
 @pytest.mark.parametrize(

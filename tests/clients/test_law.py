@@ -204,11 +204,19 @@ ROWS_BY_SECTION: dict[tuple[str, str], tuple[str, dict[str, Any]]] = {
     ),
     ("GB", "email"): (
         "SI 2003/2426 reg. 22(2), 22(3), 23",
-        {"bases": {"express", "customer", "inquiry"}, "has": {"name", "contact", "unsubscribe"}},
+        {
+            "bases": {"express", "customer", "inquiry"},
+            "has": {"name", "contact", "unsubscribe"},
+            "if_told": True,
+        },
     ),
     ("GB", "text"): (
         "SI 2003/2426 reg. 22(2), 22(3), 23",
-        {"bases": {"express", "customer", "inquiry"}, "has": {"name", "contact", "unsubscribe"}},
+        {
+            "bases": {"express", "customer", "inquiry"},
+            "has": {"name", "contact", "unsubscribe"},
+            "if_told": True,
+        },
     ),
     ("GB", "call"): (
         "SI 2003/2426 reg. 21(1)(b), 21(3) (28 days, memory), 24",
@@ -216,11 +224,19 @@ ROWS_BY_SECTION: dict[tuple[str, str], tuple[str, dict[str, Any]]] = {
     ),
     ("EU", "email"): (
         "Directive 2002/58/EC Art. 13(1), (2), (4)",
-        {"bases": {"express", "customer"}, "has": {"name", "contact", "unsubscribe"}},
+        {
+            "bases": {"express", "customer"},
+            "has": {"name", "contact", "unsubscribe"},
+            "if_told": True,
+        },
     ),
     ("EU", "text"): (
         "Directive 2002/58/EC Art. 13(1), (2), (4)",
-        {"bases": {"express", "customer"}, "has": {"name", "contact", "unsubscribe"}},
+        {
+            "bases": {"express", "customer"},
+            "has": {"name", "contact", "unsubscribe"},
+            "if_told": True,
+        },
     ),
     ("EU", "call"): ("Directive 2002/58/EC Art. 13(3)", {"bases": {"express"}}),
     ("DE", "email"): (
@@ -262,6 +278,7 @@ def test_a_row_holds_what_its_sections_say(row: LegalRule) -> None:
     assert wanted.get("asking", set()) == set(row.asking_must_include)
     assert row.act_within == wanted.get("act_within", row.act_within)
     assert row.register_days == wanted.get("register_days")
+    assert row.implied_if_told == wanted.get("if_told", False)
     assert row.reply_required or not wanted.get("answers")
     assert wanted.get("note", "") in row.note
     for name, day in (("hours", "mon_fri"), ("saturday", "sat")):
@@ -737,6 +754,7 @@ def test_what_a_request_for_consent_did_not_say_is_named(wording: str, lacks: li
     assert all(word in said for word, said in zip(lacks, found, strict=True))
     assert asked_without(rule("CA", "email"), business, basis="customer", wording=wording) == []
     assert asked_without(rule("NZ", "email"), business, basis="express", wording=wording) == []
+    assert rule("CA", "email", sender="GB").implied_if_told  # the stricter of both counts
 
 
 def test_a_consent_that_was_asked_for_in_too_few_words_is_shown_as_such(as_owner: Browser) -> None:

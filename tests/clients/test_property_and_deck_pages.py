@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from django.test import Client as Browser
 from django.urls import reverse
 
@@ -152,3 +153,29 @@ def test_a_new_street_leaves_the_spot_alone(as_owner: Browser) -> None:
 
     home.refresh_from_db()
     assert (home.street, home.latitude) == ("9 Plover Road", 50.5)
+
+
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ({"country": "DE", "region": "Bavarai"}, "“Bavarai” is not known"),
+        ({"country": "DE", "region": ""}, "No province or state is given"),
+        ({"country": "DE", "region": "Bavaria"}, ""),
+        ({"country": "AT", "region": "Anywhere"}, ""),  # no region there has days of its own
+        ({"country": "AQ", "region": "Anywhere"}, ""),  # a country that the library does not know
+    ],
+)
+def test_a_region_whose_holidays_would_be_lost_is_told(
+    as_owner: Browser, values: dict[str, str], told: str
+) -> None:
+    home = PropertyFactory(town="Nowhere known", **values)
+    form = as_owner.get(reverse("clients:edit_property", args=[home.pk])).context["form"]
+    typed = {name: form[name].value() or "" for name in form.fields} | {"street": "9 Plover Road"}
+
+    answer = as_owner.post(
+        reverse("clients:edit_property", args=[home.pk]), typed, follow=True
+    ).content.decode()
+
+    assert "is saved." in answer
+    assert ("only public holidays of all of" in answer) == bool(told)
+    assert told in answer

@@ -217,7 +217,7 @@ moments = st.datetimes(datetime(2010, 1, 1), datetime(2037, 1, 1)).map(
 laws = st.sampled_from([None, {"from": "08:00", "to": "21:00"}, STRICT])
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(moments, st.sampled_from(ZONES), hours, hours, st.booleans(), st.booleans(), laws)
 @example(
     datetime(2027, 11, 7, 4, 45, tzinfo=UTC),

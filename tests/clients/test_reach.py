@@ -236,7 +236,6 @@ def still_stands(before: Route, now: Route | Refusal, today: date, *, has_object
 
 
 @settings(
-    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @example(

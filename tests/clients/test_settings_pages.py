@@ -264,6 +264,21 @@ def test_the_trail_says_who_changed_what_and_from_what(
     assert "treated_pine" not in shown
 
 
+@pytest.mark.parametrize("claimed", ["198.51.100.7", "198.51.100.7, 203.0.113.9", "no address"])
+def test_who_claims_to_come_from_elsewhere_is_in_the_trail_by_their_own_address(
+    as_owner: Browser, business: Business, claimed: str
+) -> None:
+    """Behind a proxy the web server has put the visitor where the address is read."""
+    values = filled(business, town="Chester")
+    headers = {"x-forwarded-for": claimed, "x-forwarded-port": "70000"}
+
+    answer = as_owner.post(reverse("settings:business"), values, headers=headers)
+
+    assert answer.status_code == 302
+    entry = LogEntry.objects.get_for_object(business).latest("timestamp")
+    assert (entry.remote_addr, entry.remote_port) == ("127.0.0.1", None)
+
+
 def test_a_password_is_in_the_trail_only_as_changed(owner: User, crew: User) -> None:
     as_owner = signed_in(owner)
     before = crew.password

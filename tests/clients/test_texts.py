@@ -17,6 +17,7 @@ from clients.messaging.texts import (
     fields_of,
 )
 from clients.messaging.texts.composing import fill_fields
+from clients.messaging.texts.standard import language_words
 from clients.models import Business
 from clients.models.channel import Channel
 
@@ -73,6 +74,15 @@ def test_the_program_has_a_text_for_every_purpose_and_way(
     if channel == "text":
         assert sms_parts.measure_sms(written.text).encoding == "GSM"
         assert 1 <= written.parts <= 4
+
+
+def test_no_text_explains_a_word_by_itself_or_takes_its_reader_for_a_man() -> None:
+    texts = Texts.load()
+    written = [texts.wording(*each) for each in ALL]
+    words = [f"{each.subject}\n{each.body}" for each in written if each]
+    for text in [*words, str(language_words("fr"))]:
+        assert not re.search(r"\b(\w+) \(\1\)", text), text
+        assert not re.search(r"\b(?:sûr que|désabonné|prévenu|informé)\b", text), text
 
 
 def test_a_value_is_put_in_once_and_means_nothing_else() -> None:

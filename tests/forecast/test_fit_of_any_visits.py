@@ -63,7 +63,7 @@ def test_the_fit_never_fails(lives: CensoredLives) -> None:
         max_size=8,
     )
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_any_few_visits_give_a_usable_posterior(seen: list[tuple[float, float, int, bool]]) -> None:
     lower = [0.0 if a >= b else a for a, b, _, _ in seen]
     upper = [

@@ -74,7 +74,7 @@ def test_the_reference_deck_is_due_between_12_and_16_months(coats: Callable[...,
 
 
 @given(decks)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_reasons_sum_to_the_difference_from_the_reference_deck(deck: Coats) -> None:
     found = predict(deck, PUBLISHED_PRIOR, TODAY)
     assert found.contributions.sum(axis=1) == pytest.approx(
@@ -84,7 +84,7 @@ def test_reasons_sum_to_the_difference_from_the_reference_deck(deck: Coats) -> N
 
 
 @given(decks)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_each_harder_life_is_a_shorter_life(deck: Coats) -> None:
     due = predict(deck, PUBLISHED_PRIOR, TODAY).due_months[0]
     harder = {
@@ -147,7 +147,6 @@ def test_the_order_of_finishes_is_that_of_williams_and_feist_2007(
 
 
 @given(st.floats(1, 900), st.floats(0, 900), st.floats(-0.5, 0.5))
-@settings(deadline=None)
 def test_conditional_dates_agree_with_a_truncated_normal(
     sound: float, later: float, pace: float
 ) -> None:

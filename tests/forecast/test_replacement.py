@@ -51,7 +51,7 @@ def test_a_part_that_does_not_age_is_never_replaced() -> None:
 
 
 @given(st.floats(2, 4), st.floats(0.15, 0.45), st.floats(2.5, 8))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_the_best_age_agrees_with_scipy(mean: float, spread: float, ratio: float) -> None:
     found = optimal_recoat_age(mean, spread, 100.0, 100.0 * ratio)
     law = stats.lognorm(spread, scale=1.5 * np.exp(mean))

@@ -4,7 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
 from lifelines.datasets import load_diabetes
@@ -139,7 +139,6 @@ def test_exact_and_bounded_lives_together_agree_with_lifelines() -> None:
 
 
 @given(st.lists(st.tuples(st.integers(0, 20), st.integers(0, 10)), min_size=1, max_size=30))
-@settings(deadline=None)
 def test_masses_are_a_distribution(pairs: list[tuple[int, int]]) -> None:
     lower = np.array([float(low) for low, _ in pairs])
     curve = turnbull_estimate(lower, lower + [float(width) for _, width in pairs])

@@ -118,7 +118,7 @@ def mixes(draw):
     return UnknownMix(tuple(finishes), tuple(species[:4]), tuple(counts[:4]))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(mix=mixes(), texture=st.sampled_from(LEVELS["texture"]))
 def test_knowing_more_never_widens_on_average(mix, texture):
     """Law of total variance, against the same coats predicted one by one, each fully known."""

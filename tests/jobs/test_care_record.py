@@ -1,5 +1,6 @@
 """The care record: what it says of a job, as PDF and by e-mail, once."""
 
+from collections import Counter
 from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
@@ -27,6 +28,7 @@ from tests.factories import (
     JobFactory,
     PhotoFactory,
 )
+from tests.type_sizes import type_sizes
 
 pytestmark = pytest.mark.slow
 
@@ -90,6 +92,18 @@ def test_it_says_what_went_on_when_to_walk_how_to_care_and_when_it_is_next_due(
     # days on the 20th.
     assert "Walk on it from Jun 14, 2026" in text
     assert "Furniture back from Jun 20, 2026" in text
+
+
+def test_its_text_is_large_enough_for_old_eyes_and_fits_a_page(job: Job) -> None:
+    """11 points (what offers have), no word under nine."""
+    letters: Counter[float] = Counter()
+
+    (page,) = read(care_record_pdf(build_care_record(job))).pages
+    for text, size in type_sizes(page):
+        letters[size] += len(text)
+
+    assert letters.most_common(1)[0][0] == 11
+    assert min(letters) >= 9
 
 
 def test_it_is_tagged_with_its_fonts_on_the_paper_of_the_country(job: Job) -> None:

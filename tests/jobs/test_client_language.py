@@ -16,7 +16,7 @@ from clients.display import locale_for_language
 from clients.messaging.models import Consent, Message, ToDo
 from clients.models import Business, Client, User
 from jobs.actions import offer_sending, offers
-from jobs.models import Booking, Job, Offer, OfferEvent, SignOff
+from jobs.models import Booking, Job, Offer, OfferEvent, Product, SignOff
 from jobs.offers import OfferBrief
 from jobs.pdf import care_record_pdf, offer_pdf
 from jobs.scope import propose_scopes
@@ -292,7 +292,9 @@ def test_the_offer_on_paper_is_french_and_says_so(link: str) -> None:
 
 @pytest.mark.slow
 def test_the_care_record_is_french_and_says_so(business: Business) -> None:
-    job = CoatFactory(job__kind="recoat", job__finished_on=date(2027, 5, 1)).job
+    coat = CoatFactory(job__kind="recoat", job__finished_on=date(2027, 5, 1))
+    Product.objects.update(name="Varech", cautions_translated={"fr": "Aérez."})
+    job = coat.job
     Client.objects.update(language="fr")
     refresh_forecasts(today=date(2027, 5, 2), now=NOW)
     job = Job.objects.get(pk=job.pk)
@@ -308,6 +310,7 @@ def test_the_care_record_is_french_and_says_so(business: Business) -> None:
         "Pas d'eau de Javel",
         "mettez-les dans l'eau",
         "Prochaine couche conseillée",
+        "Varech : Aérez.",
     ):
         assert part in text, part
     assert english_in(text) == []

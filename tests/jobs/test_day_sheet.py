@@ -129,10 +129,14 @@ def test_the_day_sheet_says_where_what_and_with_what(
         *("Tidewood Deck Oil", "Sander", "Dust mask", "To load", "Check that it is neutral"),
     ]:
         assert words in " ".join(text.split()), words
+    for words in ("chlorine gas", "Rags with oil", "rinse with clean water", "licensed practice"):
+        assert " ".join(text.split()).count(words) == 1, words
 
 
 def test_what_is_taken_along_follows_the_tasks() -> None:
     assert not any("Sander" in words for words in tools_for({"clean", "coat"}))
+    assert any("what comes off" in words for words in tools_for({"strip"}))
+    assert not any("what comes off" in words for words in tools_for({"clean", "coat"}))
     assert any("Chemical" in words for words in protection_for({"strip"}, is_high=False))
     assert any("falls" in words for words in protection_for(set(), is_high=True))
 

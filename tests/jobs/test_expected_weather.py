@@ -10,7 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from clients.display import override_business
@@ -205,7 +205,6 @@ PLACES = [
 ]
 
 
-@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # a machine may be busy
 @given(st.sampled_from(PLACES), ANY_JSON)
 def test_whatever_stands_in_an_answer_it_is_read_or_refused(path: str, value: Any) -> None:
     try:

@@ -24,6 +24,7 @@ from tests.factories import (
     PhotoFactory,
 )
 from tests.jobs.offer_book import deck, drafted, price_list, reachable
+from tests.type_sizes import type_sizes
 
 pytestmark = pytest.mark.slow
 
@@ -308,14 +309,10 @@ def test_in_the_provinces_the_right_stands_in_large_letters_before_the_signature
 ) -> None:
     """AR 191/99 s. 3: on the front, heading and the ten days in 12 points or more, the rest in 10;
     what is signed stands on one page, terms may follow on the next."""
-    sizes: dict[str, float] = {}
-
-    def note(text: str, _cm: Any, tm: Any, _font: Any, size: float) -> None:
-        sizes.setdefault(" ".join(text.split()), float(size) * abs(float(tm[3])))
-
     reader = read(offer_pdf(usual_offer, url=offer_url("a-link-of-our-own")))
-    front = reader.pages[0].extract_text(visitor_text=note)
-    found = {start: size for start in RIGHT for text, size in sizes.items() if start in text}
+    sizes = list(type_sizes(reader.pages[0]))
+    front = reader.pages[0].extract_text()
+    found = {start: size for start in RIGHT for text, size in sizes if start in text}
 
     assert all(found[start] >= least * 0.99 for start, least in RIGHT.items()), found
     assert front.index("Your right to cancel") < front.index("You may cancel this contract")
@@ -327,13 +324,7 @@ RIGHT = {"You may cancel this contract": 12, "If the work is not done within": 1
 
 
 def test_nothing_on_paper_is_smaller_than_nine_points(offer: Offer) -> None:
-    sizes: set[float] = set()
-
-    def note(text: str, _cm: Any, _tm: Any, _font: Any, size: float) -> None:
-        if text.strip():
-            sizes.add(round(float(size) * abs(float(_tm[3])) * 1.0, 2))
-
-    for page in read(offer_pdf(offer, url=offer_url("a-link-of-our-own"))).pages:
-        page.extract_text(visitor_text=note)
+    reader = read(offer_pdf(offer, url=offer_url("a-link-of-our-own")))
+    sizes = {size for page in reader.pages for _text, size in type_sizes(page)}
 
     assert min(sizes) >= 9 * 0.99, sizes

@@ -44,7 +44,7 @@ def brute_force(litres: Decimal, shop: list[PackPrice]) -> tuple[Decimal, Decima
     return min(found)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(litres=st.decimals("0.01", "12", places=2), shop=packs)
 def test_no_combination_is_better_in_cost_leftover_or_number(
     litres: Decimal, shop: list[PackPrice]
@@ -61,7 +61,7 @@ def test_no_combination_is_better_in_cost_leftover_or_number(
     ) == brute_force(litres, shop)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(litres=st.decimals("0.01", "150", places=2), shop=packs)
 def test_the_cost_is_that_of_a_general_integer_programme(
     litres: Decimal, shop: list[PackPrice]

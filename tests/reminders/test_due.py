@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from datetime import date
 from decimal import Decimal
 
@@ -234,6 +235,40 @@ def test_the_list_on_paper_holds_every_line(due_in, as_owner):
     assert pages[0].mediabox.width == pytest.approx(
         612, abs=1
     )  # Letter, 8.5 in at 72 points: a Canadian printer
+
+
+def test_what_is_still_open_from_earlier_is_printed_as_a_list_of_its_own(due_in, as_owner):
+    due_in(date(2027, 3, 9), label="Back deck")
+    due_in(date(2026, 10, 9), label="Sun deck")
+
+    page = text(as_owner.get("/due/2027-03/?earlier=1"))
+    assert "/due/2027-03/?earlier=1&amp;format=pdf" in page
+    answer = as_owner.get("/due/2027-03/?earlier=1&format=pdf")
+
+    assert "open-before-2027-03.pdf" in answer["Content-Disposition"]
+    words = paper_words(answer)
+    assert "Still open from before March 2027" in words
+    assert "Sun deck" in words
+    assert "Back deck" not in words
+
+
+def test_a_window_on_paper_is_one_line_and_what_is_cut_off_is_said(due_in, as_owner, monkeypatch):
+    for label in ("Back deck", "Landing"):
+        due_in(date(2027, 3, 9), label=label)
+    whole = as_owner.get("/due/2027-03/?format=pdf")
+    lines = PdfReader(io.BytesIO(whole.content)).pages[0].extract_text().splitlines()
+    assert sum(bool(re.search(r"\w+ 20\d\d to \w+ 20\d\d", line)) for line in lines) == 2
+    assert "are printed" not in paper_words(whole)
+
+    monkeypatch.setattr(due_list, "MAX_PRINTED", 1)
+    cut = paper_words(as_owner.get("/due/2027-03/?format=pdf"))
+    assert "Only the first 1 are printed; the CSV holds all." in cut
+    assert "2 decks" in cut
+
+
+def paper_words(answer):
+    pages = PdfReader(io.BytesIO(answer.content)).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
 def test_elsewhere_the_paper_is_a4(due_in, business, as_owner):

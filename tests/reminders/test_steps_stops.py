@@ -143,7 +143,7 @@ rules = st.builds(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(days, st.lists(days, max_size=8), rules)
 def test_the_day_found_keeps_both_rules_and_no_earlier_one_did(day, others, caps):
     """Against a search that looks at every day and every span of days."""

@@ -31,6 +31,7 @@ from clients.models import Business, Client, Deck, User
 from reminders import tasks as reminder_tasks
 from restorer import backup, tasks
 from restorer.backup import archive, database
+from restorer.backup.turn import HANDED_TURN
 from restorer.models import BackupRun
 from restorer.settings import BASE_DIR
 from tests.factories import (
@@ -518,9 +519,47 @@ def test_the_owner_starts_one_by_a_button(
     begun: list[list[str]] = []
     without_processes(monkeypatch, begun)
     owner: Browser = as_user(User.objects.get())
-    said = owner.post("/settings/backup/now/", follow=True).content.decode()
-    assert "A backup is being made" in said
+    page = owner.get("/settings/backup/").content.decode()
+    assert "Back up now" in page
+    owner.post("/settings/backup/now/")
     assert len(begun) == 1
+
+
+def test_a_backup_at_work_is_said_and_no_second_one_begun(
+    filled: str, monkeypatch: pytest.MonkeyPatch, as_user: Any
+) -> None:
+    begun: list[list[str]] = []
+    without_processes(monkeypatch, begun)
+    owner: Browser = as_user(User.objects.get())
+    with backup.turn.backup_turn():
+        said = owner.post("/settings/backup/now/", follow=True).content.decode()
+        assert "Another backup or restore is at work." in said
+        assert "A backup is being made or proven" in said
+        assert '<button class="quiet">Back up now' not in said
+        assert "is at work" in tasks.back_up_nightly()
+    page = owner.get("/settings/backup/").content.decode()
+    assert "A backup is being made" not in page
+    assert "The last backup failed" not in page
+    assert begun == []
+
+
+def test_a_backup_has_its_turn_from_the_press_on_until_its_process_ends(
+    filled: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    handed: list[int] = []
+
+    def begin(command: list[str], **options: Any) -> SimpleNamespace:
+        handed.extend(os.dup(file) for file in options["pass_fds"])
+        monkeypatch.setenv(HANDED_TURN, str(handed[0]))
+        return SimpleNamespace(wait=lambda: 0)
+
+    started = SimpleNamespace(Popen=begin, DEVNULL=subprocess.DEVNULL)
+    monkeypatch.setattr(backup.folder, "subprocess", started)
+    backup.start_backup()
+    assert backup.is_turn_taken()
+    with backup.turn.backup_turn():  # as in the process that was begun
+        assert backup.is_turn_taken()
+    assert not backup.is_turn_taken()
 
 
 def test_two_at_once_are_refused(filled: str, tmp_path: Path) -> None:

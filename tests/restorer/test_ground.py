@@ -16,6 +16,7 @@ from django.test import Client as Browser
 from django.utils.html import strip_tags
 
 from clients.middleware import GzipPagesMiddleware
+from restorer.settings import release_number
 
 TOP = Path(settings.BASE_DIR)
 PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text())
@@ -32,6 +33,21 @@ def test_a_wheel_holds_every_package_and_every_file_in_it() -> None:
     chosen = PROJECT["tool"]["setuptools"]
     assert chosen["packages"]["find"] == {"include": [f"{app}*" for app in APPS]}
     assert chosen["package-data"] == {"*": ["**/*"]}
+
+
+def test_the_release_is_that_of_the_source_or_of_the_wheel(
+    as_owner: Browser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert (
+        f"This is release {PROJECT['project']['version']}."
+        in as_owner.get("/settings/sources/").content.decode()
+    )
+
+    monkeypatch.syspath_prepend(tmp_path)  # where a wheel was unpacked: no pyproject.toml beside it
+    about = tmp_path / "restorer-9.8.dist-info"
+    about.mkdir()
+    (about / "METADATA").write_text("Metadata-Version: 2.4\nName: restorer\nVersion: 9.8\n")
+    assert release_number(tmp_path) == "9.8"
 
 
 @pytest.mark.slow
@@ -86,6 +102,9 @@ def test_the_page_of_sources_says_what_the_licences_want(as_owner: Browser) -> N
         "Contains modified Copernicus Climate Change Service information 2026",
         "Neither the European Commission nor ECMWF is responsible for any use",
         "from memory",
+        # attribution that Mapzen's terrain tiles ask for
+        "ArcticDEM terrain data",
+        "compiled by Mapzen",
     ):
         assert notice.casefold() in page.casefold(), notice
         assert notice.casefold() in document.casefold(), notice

@@ -222,6 +222,7 @@ class LawRuleForm(forms.Form):
             "must_include": values["must_include"],
             "asking_must_include": list(self.rule.asking_must_include),
             "register_days": self.rule.register_days,
+            "implied_if_told": self.rule.implied_if_told,
             "note": values["note"],
             "act_within": self.rule.act_within,
             "works_for": self.rule.works_for,

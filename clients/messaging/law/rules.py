@@ -31,7 +31,8 @@ LegalHours = Mapping[
 @dataclass(frozen=True)
 class LegalRule:
     """What one medium needs in one jurisdiction, or in two at once.
-    `months` None means for as long as it lasts."""
+    `months` None means for as long as it lasts; `implied_if_told`: an implied basis wants that the
+    client was told, when the address was taken, that they may refuse."""
 
     jurisdiction: str
     medium: str
@@ -52,6 +53,7 @@ class LegalRule:
     is_own: bool = False
     register_days: int | None = None
     asking_must_include: tuple[str, ...] = ()
+    implied_if_told: bool = False
 
     @property
     def code(self) -> str:
@@ -115,6 +117,7 @@ class LegalRule:
             asking_must_include=tuple(
                 dict.fromkeys([*self.asking_must_include, *other.asking_must_include])
             ),
+            implied_if_told=self.implied_if_told or other.implied_if_told,
         )
 
 

@@ -3,7 +3,14 @@
 from dataclasses import dataclass
 
 from clients.messaging.law import contents
-from clients.messaging.law.rules import DAY_KINDS, NONE_NEEDED, REGISTER, LegalRule, allowed_hours
+from clients.messaging.law.rules import (
+    DAY_KINDS,
+    IMPLIED_BASES,
+    NONE_NEEDED,
+    REGISTER,
+    LegalRule,
+    allowed_hours,
+)
 from clients.messaging.models import Consent
 from clients.models import Channel
 
@@ -16,6 +23,7 @@ CERTAINTY_LABELS = {
     "memory": "from memory: ask before you rely on it",
 }
 BASIS_STARTS = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
+IF_TOLD = "if they were told, when the address was taken, that they may refuse"
 DAY_LABELS = ("Monday to Friday", "Saturday", "Sunday and holidays")
 
 
@@ -39,11 +47,15 @@ class RuleSummary:
         if basis == REGISTER and self.rule.register_days:
             return f"{BASIS_LABELS[basis]}, {self.rule.register_days} days from the look"
         months = self.rule.months.get(basis)
-        return (
+        words = (
             f"{BASIS_LABELS[basis]}, {months} months from {BASIS_STARTS[basis]}"
             if months
             else BASIS_LABELS[basis]
         )
+        return f"{words}, {IF_TOLD}" if self.is_if_told(basis) else words
+
+    def is_if_told(self, basis: str) -> bool:
+        return self.rule.implied_if_told and basis in IMPLIED_BASES
 
     @property
     def contents(self) -> list[str]:

@@ -95,6 +95,8 @@ def judge_spf(domain: str, record: str, ask: DnsQuery) -> Finding:
             " Take includes out."
         )
         return Finding("SPF", domain, DnsVerdict.MENDABLE, words, record)
+    if words := what_is_not_there(domain, record, ask):
+        return Finding("SPF", domain, DnsVerdict.MENDABLE, words, record)
     if end in {"+all", "?all", ""}:
         words = "It lets any server send in your name. Let it end in ~all or, better, -all."
         return Finding("SPF", domain, DnsVerdict.MENDABLE, words, record)
@@ -104,6 +106,28 @@ def judge_spf(domain: str, record: str, ask: DnsQuery) -> Finding:
         DnsVerdict.GOOD,
         "It says which servers may send for you and that others may not.",
         record,
+    )
+
+
+def what_is_not_there(domain: str, record: str, ask: DnsQuery) -> str:
+    """Domains that are included and have no record (RFC 7208 §5.2, §6.1), names that find nothing
+    (§4.6.4); empty where all is in order."""
+    records = spf.records_with_domains(domain, record, ask)
+    if lost := [name for name, there in records.items() if not there]:
+        return (
+            f"It includes {', '.join(lost)}, where there is no such record: receivers take the"
+            " whole for an error. Take it out."
+        )
+    void = [
+        name
+        for place, there in records.items()
+        for name in spf.names_that_find_nothing(place, there, ask)
+    ]
+    if len(void) <= spf.MAX_VOID_LOOKUPS:
+        return ""
+    return (
+        f"Nothing is found under {', '.join(void)}; with more than {spf.MAX_VOID_LOOKUPS} such"
+        " names receivers take it for an error. Take them out."
     )
 
 

@@ -6,7 +6,11 @@ from clients.messaging.sending_domain.dns import DnsQuery
 
 VERSION = "v=spf1"
 MAX_LOOKUPS = 10  # RFC 7208 §4.6.4
+MAX_VOID_LOOKUPS = 2  # the same section: questions that find nothing
+FOUND_BY = {"a": ("A", "AAAA"), "mx": ("MX",), "exists": ("A",)}
 LOOKUP_TERMS = {"include", "a", "mx", "ptr", "exists", "redirect"}  # the same section
+INCLUDING = re.compile("include:|redirect=")
+MACRO = "%"  # §7
 
 
 def spf_records(domain: str, ask: DnsQuery) -> list[str]:
@@ -53,6 +57,39 @@ def count_lookups(record: str, ask: DnsQuery, depth: int = 0) -> int:
             inner = spf_records(word.replace("=", ":", 1).split(":", 1)[1], ask)
             count += count_lookups(inner[0], ask, depth + 1) if inner else 0
     return count
+
+
+def included_domains(record: str) -> list[str]:
+    """Those whose records are read with this one; names with macros depend on the sender."""
+    words = [bare_term(term) for term in tested_terms(record)]
+    named = [re.split("[:=]", word, maxsplit=1)[1] for word in words if INCLUDING.match(word)]
+    return [name for name in named if MACRO not in name]
+
+
+def records_with_domains(domain: str, record: str, ask: DnsQuery) -> dict[str, str]:
+    """Domain → its record, of this one and of all that it includes; empty for a domain without
+    one. Cut off where the limit of questions is passed anyhow."""
+    found = {domain: record}
+    waiting = [record]
+    while waiting and len(found) <= MAX_LOOKUPS:
+        for name in included_domains(waiting.pop(0)):
+            if name not in found:
+                there = spf_records(name, ask)
+                found[name] = there[0] if there else ""
+                waiting += there[:1]
+    return found
+
+
+def names_that_find_nothing(domain: str, record: str, ask: DnsQuery) -> list[str]:
+    """The hosts of `a`, `mx` and `exists` in a record under which DNS has nothing."""
+    empty = []
+    for term in tested_terms(record):
+        mechanism, _, rest = bare_term(term).partition(":")
+        kinds = FOUND_BY.get(mechanism.split("/")[0], ())
+        name = rest.split("/")[0] or domain
+        if kinds and MACRO not in name and not any(ask(name, kind) for kind in kinds):
+            empty.append(name)
+    return empty
 
 
 def final_policy(record: str) -> str:
