@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from functools import partial
+from http import HTTPStatus
 
 from django.test import Client as Browser
 
@@ -34,11 +35,16 @@ class SignedInVisitor:
         return [elapsed_seconds(partial(self.open, address)) for address in addresses]
 
     def open(self, address: str) -> None:
+        status = self.ask(address)
+        if status != HTTPStatus.OK:
+            raise RuntimeError(f"{address} answers {status}.")
+
+    def ask(self, address: str) -> int:
+        """The status of the answer, which is read whole."""
         self.connection.request("GET", address, headers=self.headers)
         answer = self.connection.getresponse()
         answer.read()
-        if answer.status != 200:
-            raise RuntimeError(f"{address} answers {answer.status}.")
+        return answer.status
 
 
 @contextlib.contextmanager
