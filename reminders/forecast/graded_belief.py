@@ -20,7 +20,9 @@ LEAST_SPREAD = 0.02  # of log life: nothing is known better
 WORN_NODES = 40
 
 
-def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLog, Integers]:
+def grades_of_running_coats(
+    coats: Coats, clock: SeasonalClock, start: Floats
+) -> tuple[GradeLog, Integers]:
     """Return the grades that came with the coats.
 
     Parameters
@@ -29,6 +31,8 @@ def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLo
         The coats.
     clock : SeasonalClock
         Their clock.
+    start : ndarray, shape (n,)
+        Its readings when they were put on.
 
     Returns
     -------
@@ -37,19 +41,20 @@ def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLo
     rows : ndarray of int, shape (n,)
         Rows of the coats that have such visits.
     """
-    start = clock.reading(coats.coated_on)
-    months = [clock.reading(day) - start for day in coats.graded_on.T]
-    age = np.column_stack(months) if months else np.zeros((len(coats), 0))
-    row, place = np.nonzero(age > 0)
-    rows, coat = np.unique(row, return_inverse=True)
+    age = np.ascontiguousarray((clock.reading(coats.graded_on.T) - start).T).ravel()
+    visit = np.flatnonzero(age > 0)
+    row = visit // coats.graded_on.shape[1]
+    is_graded = np.zeros(len(coats), dtype=bool)
+    is_graded[row] = True
+    coat = np.cumsum(is_graded)[row] - 1
     seen = GradesSeen(
-        np.minimum(coats.grades[row, place].astype(np.int64), GRADE_COUNT - 1),
+        np.minimum(coats.grades.ravel()[visit].astype(np.int64), GRADE_COUNT - 1),
         coats.is_film[row],
-        coats.graded_by_client[row, place] > 0,
-        coats.graders[row, place].astype(np.int64),
+        coats.graded_by_client.ravel()[visit] > 0,
+        coats.graders.ravel()[visit].astype(np.int64),
     )
-    log_age = np.log(age[row, place])[:, None]
-    return GradeLog(coat, log_age, np.zeros(len(row), dtype=bool), seen), rows
+    log = GradeLog(coat, np.log(age[visit])[:, None], np.zeros(len(visit), dtype=bool), seen)
+    return log, np.flatnonzero(is_graded)
 
 
 def moments_after_grades(
