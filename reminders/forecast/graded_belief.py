@@ -8,14 +8,13 @@ from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.coats import Coats
 from reminders.forecast.grade_scale import GRADE_COUNT
-from reminders.forecast.grade_table import LIFE_STEP, SLOPE_STEP, LifeGrid
+from reminders.forecast.grade_table import LIFE_STEP, LifeGrid
 from reminders.forecast.graded_lives import GradeLog
 from reminders.forecast.wear_path import GradesSeen, WearPath
 
 # How far from its mean a belief is read, in its own standard deviations: so far that a deck that
 # wears many times slower than was thought is seen.
 BELIEF_SDS = 6.0
-SLOPE_SDS = 3.0  # likewise after the grades, for what moves with the path
 LEAST_SPREAD = 0.02  # of log life: nothing is known better
 WORN_NODES = 40
 
@@ -92,30 +91,16 @@ def moments_after_grades(
     apart = path.variances(slope) if path.is_doubted else 0.0
     own = np.sqrt(np.maximum(spread**2 - apart, LIFE_STEP**2))
     grid = LifeGrid.around(mean, BELIEF_SDS * own, LIFE_STEP)
-    away = grid.standardised(mean, own)
-    logs = log.tabled_log_chances(path, grid) - away**2 / 2
-    weight = np.exp(logs - logs.max(axis=1, keepdims=True))
-    total, first, second = (np.einsum("nc,nc->n", weight, away**power) for power in range(3))
-    middle = first / total
-    share = np.maximum(second / total - middle**2, 0.0)
-    after = mean + own * middle
-    spread_after = np.maximum(own * np.sqrt(share), LEAST_SPREAD)
+    weight = log.tabled_log_chances(path, grid)
+    weight += grid.log_normal(mean, own)
+    weight -= weight.max(axis=1, keepdims=True)
+    after, variance = grid.moments(np.exp(weight, out=weight))
+    spread_after = np.maximum(np.sqrt(variance), LEAST_SPREAD)
     if not path.is_doubted:
         return after, spread_after
-    moved = _moves_with_path(path, log, after, spread_after) + share[:, None] * slope
+    left = variance / own**2
+    moved = log.tabled_covariances(path, after, spread_after) + left[:, None] * slope
     return after, np.sqrt(spread_after**2 + path.variances(moved))
-
-
-def _moves_with_path(path: WearPath, log: GradeLog, mean: Floats, spread: Floats) -> Floats:
-    # The covariance of log life and the slopes of the log chance of the grades, the law as if
-    # normal, no narrower than its nodes can show, and its ends, which are cut off, made good.
-    broad = np.maximum(spread, SLOPE_STEP / 2)
-    grid = LifeGrid.around(mean, SLOPE_SDS * broad, SLOPE_STEP)
-    away = grid.standardised(mean, broad)
-    weight = np.where(np.abs(away) <= SLOPE_SDS, away * np.exp(-(away**2) / 2), 0.0)
-    whole = np.einsum("nc,nc->n", weight, away)
-    weight *= (spread**2 / broad / whole).astype(np.float32)[:, None]
-    return log.tabled_slopes(path, grid, weight)
 
 
 def chances_found_worn(

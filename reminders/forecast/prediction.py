@@ -30,7 +30,6 @@ OPENS_CHANCE = 0.2
 DUE_CHANCE = 0.5
 LATE_CHANCE = 0.8
 CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
-CACHED_GRADED_ROWS = 2_048  # likewise, with grades along a path
 # What may not be known of a coat: mixed over what it may be, or its day.
 UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "shade", "start")
 DAYS_A_MONTH = 365.2425 / 12
@@ -123,14 +122,13 @@ def predict(
     days = np.broadcast_to(np.asarray(today, dtype=float), (len(coats),))
     _check_today(coats, days)
     result = _empty_prediction(len(coats), posterior)
-    at_once = CACHED_ROWS if posterior.path is None else CACHED_GRADED_ROWS
 
     def fill(start: int) -> None:
-        rows = slice(start, start + at_once)
+        rows = slice(start, start + CACHED_ROWS)
         for name, values in _predict_rows(coats.take(rows), posterior, days[rows], weights).items():
             getattr(result, name)[rows] = values
 
-    _fill_side_by_side(fill, range(0, len(coats), at_once))
+    _fill_side_by_side(fill, range(0, len(coats), CACHED_ROWS))
     return result
 
 
