@@ -14,7 +14,8 @@ from reminders.forecast.arrays import Floats, Integers
 
 @dataclass(frozen=True)
 class ClockWeights:
-    """How much of the wear follows the sun, how much the wet days, and how much runs evenly.
+    """How much of the wear follows the sun and how much the wet days; the rest runs evenly, so that
+    the clock never stops and has an inverse.
 
     Parameters
     ----------
@@ -33,12 +34,6 @@ class ClockWeights:
                 f"sun and wet must not be negative and must sum to less than 1; got {self.sun},"
                 f" {self.wet}"
             )
-
-    @property
-    def even(self) -> float:
-        """The share that runs evenly; above zero, so that the clock never stops and has an
-        inverse."""
-        return 1 - self.sun - self.wet
 
 
 CLOCK_WEIGHTS = ClockWeights()

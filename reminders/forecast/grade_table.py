@@ -24,7 +24,7 @@ LEAST_RATIO, GREATEST_RATIO = -3.0, 5.0  # logs of life over age; beyond these n
 MAX_LIVES = 160  # of a stretch; tables go on so far beyond both ends
 SLOPE_STEP = 1 / 32  # of the mean log life, for slopes
 # Of log life, for slopes: between these one is as good as the next, below the first as the first.
-SLOPE_SPREADS = 0.05 * 1.2 ** np.arange(14)
+SLOPE_SPREADS = 0.05 * 1.15 ** np.arange(22)
 SLOPE_BEYOND = 2.0  # of log life, where nothing changes: so far no end is felt at the other
 
 
@@ -85,11 +85,12 @@ class LifeGrid(NamedTuple):
             0 at the mean.
         """
         middle = (self.first + self.size // 2) * self.step
-        scale = np.sqrt(0.5) / spread
-        away = np.outer(scale * self.step, self.places).astype(np.float32)
-        away += ((middle - mean) * scale).astype(np.float32)[:, None]
+        start = ((middle - mean) / spread).astype(np.float32)
+        away = (self.step / spread).astype(np.float32)[:, None] * self.places
+        away += start[:, None]
         away *= away
-        return np.negative(away, out=away)
+        away *= np.float32(-0.5)
+        return away
 
     def moments(self, weight: Floats) -> tuple[Floats, Floats]:
         """Return means and variances of log life.
@@ -172,10 +173,10 @@ class SlopeTable:
 
     def __init__(self, path: WearPath) -> None:
         seen = _all_grades(path)
-        slopes = path.local_slopes(seen, -_log_ratios(seen, SLOPE_STEP))
-        table = np.array([_smoothed_derivative(slopes, spread) for spread in SLOPE_SPREADS])
+        slopes = path.local_slopes(seen, -_log_ratios(seen, SLOPE_STEP)).astype(np.float32)
+        table = _smoothed_derivatives(slopes)  # by spread, slope, row and ratio
         self._ratios = table.shape[-1]
-        self._flat = table.transpose(2, 0, 3, 1).reshape(-1, len(slopes)).astype(np.float32)
+        self._flat = table.transpose(2, 0, 3, 1).reshape(-1, len(slopes))
         self.columns = path.slope_columns(seen)
 
     def bends(self, row: Integers, log_ratio: Floats, spread: Floats) -> Floats:
@@ -202,14 +203,16 @@ class SlopeTable:
         return self._flat[(row * len(SLOPE_SPREADS) + level) * self._ratios + place]
 
 
-def _smoothed_derivative(values: Floats, spread: float) -> Floats:
-    # The mean of the derivative over a normal law, along the last axis; `SLOPE_STEP` apart.
+def _smoothed_derivatives(values: Floats) -> Floats:
+    # The derivatives along the last axis in the mean over normal laws, one after the other.
     beyond = round(SLOPE_BEYOND / SLOPE_STEP)
     padded = np.pad(values, [(0, 0), (0, 0), (beyond, beyond)], mode="edge")
     size = padded.shape[-1]
     frequency = 2 * np.pi * fft.rfftfreq(size, SLOPE_STEP)
-    waves = fft.rfft(padded) * (1j * frequency * np.exp(-((spread * frequency) ** 2) / 2))
-    return np.asarray(fft.irfft(waves, size)[..., beyond:-beyond])
+    factors = 1j * frequency * np.exp(-(np.outer(SLOPE_SPREADS, frequency) ** 2) / 2)
+    waves = fft.rfft(padded)
+    found = [fft.irfft(waves * factor, size) for factor in factors.astype(np.complex64)]
+    return np.array(found)[..., beyond:-beyond]
 
 
 def table_rows(path: WearPath, seen: GradesSeen) -> Integers:
