@@ -5,9 +5,10 @@ sunny and wet months.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from reminders.forecast.arrays import Floats, Integers
 
@@ -155,7 +156,7 @@ class SeasonalClock:
         before, after = self._edges_of(of_year, deck)
         return CYCLE_MONTHS * cycle + 12.0 * year + before + share * (after - before)
 
-    def _edges_of(self, of_year: Integers, deck: Integers) -> tuple[Floats, Floats]:
+    def _edges_of(self, of_year: NDArray[Any], deck: Integers) -> tuple[Floats, Floats]:
         # Of a month of the year, of each deck or of the clock that all share.
         decks = self._edges.shape[1]
         place = of_year * np.int64(decks) + (deck if decks > 1 else 0)

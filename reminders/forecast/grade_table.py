@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
 from scipy import fft
 
 from reminders.forecast.arrays import Floats, Integers
@@ -67,11 +68,11 @@ class LifeGrid(NamedTuple):
         return cls(np.rint(middle / step).astype(np.int64) - half, 2 * half + 1, step)
 
     @property
-    def places(self) -> Floats:
+    def places(self) -> NDArray[np.float32]:
         """Places of the lives counted from the middle one, in steps, shape (size,)."""
         return np.arange(self.size, dtype=np.float32) - self.size // 2
 
-    def log_normal(self, mean: Floats, spread: Floats) -> Floats:
+    def log_normal(self, mean: Floats, spread: Floats) -> NDArray[np.float32]:
         """Return the log of the normal law, without its constant.
 
         Parameters
@@ -89,8 +90,8 @@ class LifeGrid(NamedTuple):
         away = (self.step / spread).astype(np.float32)[:, None] * self.places
         away += start[:, None]
         away *= away
-        away *= np.float32(-0.5)
-        return away
+        away *= -0.5
+        return np.asarray(away, dtype=np.float32)
 
     def moments(self, weight: Floats) -> tuple[Floats, Floats]:
         """Return means and variances of log life.
@@ -203,7 +204,7 @@ class SlopeTable:
         return self._flat[(row * len(SLOPE_SPREADS) + level) * self._ratios + place]
 
 
-def _smoothed_derivatives(values: Floats) -> Floats:
+def _smoothed_derivatives(values: NDArray[np.float32]) -> NDArray[np.float32]:
     # The derivatives along the last axis in the mean over normal laws, one after the other.
     beyond = round(SLOPE_BEYOND / SLOPE_STEP)
     padded = np.pad(values, [(0, 0), (0, 0), (beyond, beyond)], mode="edge")

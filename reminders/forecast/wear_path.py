@@ -11,6 +11,7 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import csr_array
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
@@ -382,7 +383,7 @@ class WearPath:
         moved = np.where(exponent * x < MAX_LOG_WEAR, exponent * x, 0.0)
         return np.concatenate([(slopes[-1] * wear * moved)[None], slopes])
 
-    def slope_columns(self, seen: GradesSeen) -> Integers:
+    def slope_columns(self, seen: GradesSeen) -> NDArray[np.int32]:
         """Return what the numbers are that the local slopes go by.
 
         Parameters
@@ -406,7 +407,7 @@ class WearPath:
         columns[:, 6] = np.where(is_stranger, size + 1, offset)
         return columns
 
-    def summed_slopes(self, columns: Integers, local: Floats, first: Integers) -> Floats:
+    def summed_slopes(self, columns: NDArray[np.int32], local: Floats, first: Integers) -> Floats:
         """Return the slopes by all parameters and offsets, summed over the visits of coats.
 
         Parameters
