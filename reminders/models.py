@@ -261,9 +261,14 @@ class Forecast(models.Model):
 
     def advice(self, today: date) -> WorkAdvice:
         """What the chance that a recoat still does says of that day."""
-        if self.strip_on and self.strip_on <= today:
-            return WorkAdvice.STRIP
-        return WorkAdvice.LOOK if self.look_on and self.look_on <= today else WorkAdvice.RECOAT
+        return advice_of_days(self.look_on, self.strip_on, today)
+
+
+def advice_of_days(look_on: date | None, strip_on: date | None, today: date) -> WorkAdvice:
+    """`Forecast.advice` by the columns alone."""
+    if strip_on and strip_on <= today:
+        return WorkAdvice.STRIP
+    return WorkAdvice.LOOK if look_on and look_on <= today else WorkAdvice.RECOAT
 
 
 def say_due(due_on: date, opens_on: date, today: date) -> str:

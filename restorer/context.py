@@ -123,11 +123,12 @@ def navigation(request: HttpRequest) -> list[NavigationItem]:
 
 
 def inbox_count(request: HttpRequest) -> int:
-    """What waits for whoever may see to it."""
+    """What waits for whoever may see to it; a page that shows it has counted it."""
     business = getattr(request, "business", None)
     if business is None or not getattr(request.user, "may_send", False):
         return 0
-    return count_inbox(today=business.today(timezone.now()))
+    counted: int | None = getattr(request, "inbox_count", None)
+    return count_inbox(today=business.today(timezone.now())) if counted is None else counted
 
 
 def page_frame(request: HttpRequest) -> dict[str, Any]:

@@ -153,7 +153,9 @@ DATABASES = {
         conn_health_checks=True,
     )
 }
-if env_flag("POOLED_DATABASE", False):  # a pooler gives each transaction another connection
+# A pooler gives each transaction another connection.
+POOLED_DATABASE = env_flag("POOLED_DATABASE", False)
+if POOLED_DATABASE:
     DATABASES["default"]["DISABLE_SERVER_SIDE_CURSORS"] = True
     DATABASES["default"].setdefault("OPTIONS", {})["prepare_threshold"] = None
 # What a lower app asks of one above it, which it may not import.

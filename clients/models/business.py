@@ -2,16 +2,18 @@
 
 import secrets
 from datetime import date, datetime
+from functools import cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.models import AbstractUser
 from django.contrib.postgres.fields import ArrayField
 from django.core.validators import MinValueValidator
-from django.db import models
+from django.db import connection, models
 from django.db.models import Q
 from django.db.models.functions import Now
 
+from clients.kept_plans import written_out
 from clients.notation import Units, postal, validate_map_link, validate_time_zone
 
 
@@ -22,6 +24,16 @@ def new_suppression_key() -> str:
 
 def all_months() -> list[int]:
     return list(range(1, 13))
+
+
+@cache
+def business_columns() -> list[str]:
+    return [field.attname for field in Business._meta.concrete_fields]
+
+
+@cache
+def current_business_sql() -> str:
+    return written_out(Business.objects.filter(id=1))
 
 
 class Business(models.Model):
@@ -185,8 +197,12 @@ class Business(models.Model):
 
     @classmethod
     def current(cls) -> "Business | None":
-        """The row, or None before the first visit."""
-        return cls.objects.filter(id=1).first()
+        """The row, or None before the first visit. Every request asks, so that its words are
+        written out once."""
+        with connection.cursor() as cursor:
+            cursor.execute(current_business_sql())
+            row = cursor.fetchone()
+        return cls.from_db(connection.alias, business_columns(), row) if row else None
 
     @property
     def zone(self) -> ZoneInfo:

@@ -63,7 +63,7 @@ class SeasonBar:
 class Season:
     """The weeks, and what there is room for."""
 
-    weeks: Sequence[SeasonWeek]
+    weeks: tuple[SeasonWeek, ...]
     visit_hours: float
 
     @property
@@ -105,7 +105,8 @@ def season_bar(week: SeasonWeek, left: int, scale: float) -> SeasonBar:
 def read_season(*, today: date, business: Business) -> Season:
     """Half a year from this week on, in a fixed number of queries."""
     crews = crew_hours_by_week(first=today, weeks=SEASON_WEEKS, business=business)
-    return Season(season_weeks(crews, open_offer_hours(today), expected_hours()), visit_hours())
+    weeks = season_weeks(crews, open_offer_hours(today), expected_hours())
+    return Season(tuple(weeks), visit_hours())
 
 
 def season_weeks(

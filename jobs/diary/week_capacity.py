@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from itertools import chain
 
 from clients.display import format_number
 from clients.models import Business, Property
@@ -137,11 +138,14 @@ def crew_hours_by_week(*, first: date, weeks: int, business: Business) -> list[C
         days=days_between(monday, last),
         places=holiday_places(business),
     )
-    by_week: dict[date, list[CrewDayCapacity]] = {}
-    for (_, day), room in found.items():
-        by_week.setdefault(monday_of(day), []).append(room)
-    mondays = [monday + timedelta(days=7 * n) for n in range(weeks)]
-    return [crew_hours_in_week(each, by_week.get(each, [])) for each in mondays]
+    rooms = list(found.values())  # crew after crew, day after day
+    by_crew_and_week = [rooms[start : start + 7] for start in range(0, len(rooms), 7)]
+    return [
+        crew_hours_in_week(
+            monday + timedelta(days=7 * week), list(chain(*by_crew_and_week[week::weeks]))
+        )
+        for week in range(weeks)
+    ]
 
 
 def crew_hours_in_week(monday: date, here: Sequence[CrewDayCapacity]) -> CrewHoursInWeek:

@@ -83,8 +83,9 @@ class OfferQuerySet(models.QuerySet["Offer"]):
         return self.annotate(has_question=Coalesce(GreaterThan(asked, answered), False))
 
     def with_open_question(self) -> "OfferQuerySet":
-        """With a question that waits for an answer."""
-        return self.with_question_flag().filter(has_question=True)  # type: ignore[misc]
+        """With a question that waits for an answer; looked for among those that had one."""
+        asked = OfferEvent.objects.filter(kind=OfferEvent.Kind.ASKED).order_by().values("offer")
+        return self.filter(pk__in=asked).with_question_flag().filter(has_question=True)  # type: ignore[misc]
 
     def in_state(self, state: str, *, today: date) -> "OfferQuerySet":
         """Of one state, those that ran out apart from the open ones;

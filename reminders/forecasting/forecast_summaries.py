@@ -13,7 +13,7 @@ from clients.models import Surface
 from jobs.forecast_summary import ForecastSummary, WorkAdvice
 from reminders.forecasting.curve import forecast_wear_curve
 from reminders.forecasting.due_surfaces import DueSurfaces
-from reminders.models import Forecast, SurfaceForecast
+from reminders.models import Forecast, SurfaceForecast, advice_of_days
 
 
 def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, ForecastSummary]:
@@ -23,8 +23,8 @@ def forecast_summaries(deck_ids: Collection[int], today: date) -> dict[int, Fore
 
 def work_advice(deck_ids: Collection[int], today: date) -> dict[int, WorkAdvice]:
     rows = Forecast.objects.filter(deck__in=deck_ids).order_by()
-    found = rows.only("deck_id", "look_on", "strip_on")
-    return {row.deck_id: row.advice(today) for row in found}
+    found = rows.values_list("deck_id", "look_on", "strip_on")
+    return {deck: advice_of_days(look, strip, today) for deck, look, strip in found}
 
 
 def surfaces_for_later(deck_ids: Collection[int], today: date) -> dict[int, list[str]]:

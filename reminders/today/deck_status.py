@@ -8,7 +8,19 @@ from operator import or_
 from typing import Any, NamedTuple
 
 from django.db import connection
-from django.db.models import Case, CharField, Count, DateTimeField, F, Q, QuerySet, Value, When
+from django.db.models import (
+    BooleanField,
+    Case,
+    CharField,
+    Count,
+    DateTimeField,
+    ExpressionWrapper,
+    F,
+    Q,
+    QuerySet,
+    Value,
+    When,
+)
 from django.db.models.expressions import RawSQL
 from django.db.models.functions import Cast
 
@@ -62,8 +74,12 @@ def with_deck_status(rows: ForecastQuerySet, rule: StatusRule) -> ForecastQueryS
 def status_sql(rule: StatusRule) -> tuple[str, tuple[Any, ...]]:
     """The rule as Django writes it for a row of forecasts, written once a day and process: a page
     asks twice, and writing it took a sixth of all its Python."""
-    query = Forecast.objects.annotate(status=status_by_rule(rule)).query
-    sql, values = query.get_compiler(connection=connection).compile(query.annotations["status"])
+    return sql_of_row(status_by_rule(rule))
+
+
+def sql_of_row(expression: Any) -> tuple[str, tuple[Any, ...]]:
+    query = Forecast.objects.annotate(written=expression).query
+    sql, values = query.get_compiler(connection=connection).compile(query.annotations["written"])
     return sql, tuple(values)
 
 
@@ -157,12 +173,9 @@ def job_ids_past_step(number: int) -> QuerySet[Any, Any]:
     return Reminder.objects.filter(said | Q(step__gt=number)).order_by().values("job")
 
 
-def count_decks_by_tab(rows: ForecastQuerySet, rule: StatusRule) -> dict[str, int]:
-    """How many decks stand under each tab."""
+def count_decks_by_status(rows: ForecastQuerySet, rule: StatusRule) -> QuerySet[Any, Any]:
     grouped = with_deck_status(rows, rule).order_by().values_list("status")  # type: ignore[misc] # annotated
-    found = dict(grouped.annotate(decks=Count("*")))  # the number of a row stands in no index
-    counts = {tab: found.get(tab, 0) for tab in DECK_TABS}
-    return counts | {"all": sum(found.values())}
+    return grouped.annotate(decks=Count("*"))  # the number of a row stands in no index
 
 
 def decks_in_tab(rows: ForecastQuerySet, rule: StatusRule, tab: str) -> ForecastQuerySet:
@@ -170,8 +183,16 @@ def decks_in_tab(rows: ForecastQuerySet, rule: StatusRule, tab: str) -> Forecast
     the whole rule is asked of these alone."""
     if tab == "all":
         return with_deck_status(rows, rule)
-    found = with_deck_status(rows.filter(may_stand_in(tab, rule)), rule)
+    sql, values = may_stand_sql(tab, rule)
+    possible = RawSQL(sql, values, output_field=BooleanField())  # noqa: S611 - Django's own
+    found = with_deck_status(rows.filter(possible), rule)
     return found.filter(status=tab).annotate(status=Value(tab))  # type: ignore[misc] # annotated
+
+
+@lru_cache(maxsize=4 * len(DECK_TABS))
+def may_stand_sql(tab: str, rule: StatusRule) -> tuple[str, tuple[Any, ...]]:
+    """As `status_sql`."""
+    return sql_of_row(ExpressionWrapper(may_stand_in(tab, rule), BooleanField()))
 
 
 def may_stand_in(tab: str, rule: StatusRule) -> Q:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 from django.db.models import (
@@ -16,6 +16,7 @@ from django.db.models import (
     Max,
     OuterRef,
     Q,
+    QuerySet,
     Subquery,
     Value,
     When,
@@ -23,6 +24,7 @@ from django.db.models import (
 from django.db.models.functions import Cast, Coalesce
 
 from clients import display
+from clients.kept_plans import fetch_by_kept_plan, written_out
 from clients.messaging.models import Message
 from clients.messaging.models.message import State
 from clients.messaging.reach import ContactPointRow, ContactPurpose, Reach, Route
@@ -52,7 +54,7 @@ from reminders.pacing import deck_prices
 from reminders.today.deck_status import (
     DECK_TABS,
     StatusRule,
-    count_decks_by_tab,
+    count_decks_by_status,
     decks_in_tab,
 )
 from reminders.today.table_request import NO_WAY, TableRequest
@@ -211,7 +213,14 @@ class DeckTable:
 
     @cached_property
     def counts(self) -> dict[str, int]:
-        return count_decks_by_tab(self.filtered, self.rule)
+        """How many decks stand under each tab."""
+        found = dict(
+            count_decks_by_status(self.filtered, self.rule)
+            if self.asked.is_filtered
+            else fetch_by_kept_plan(book_counts_sql(self.rule))
+        )
+        counts = {tab: found.get(tab, 0) for tab in DECK_TABS}
+        return counts | {"all": sum(found.values())}
 
     @property
     def tabs(self) -> list[tuple[str, str, int]]:
@@ -232,7 +241,12 @@ class DeckTable:
         return kept_middle_prices(today=self.rule.today, currency=self.business.currency)
 
     def lines(self, part: slice) -> list[TodayDeck]:
-        return self.lines_in_order(self.ordered, part)
+        if part.stop == 0:
+            return []
+        if self.asked.is_filtered or self.asked.sort_key == "price":
+            return self.lines_of_statuses(dict(deck_statuses(self.ordered)[part]))
+        sql = book_statuses_sql(self.asked, self.rule, part.start or 0, part.stop)
+        return self.lines_of_statuses(dict(fetch_by_kept_plan(sql)))
 
     def lines_of(self, deck_ids: Sequence[int]) -> list[TodayDeck]:
         """Chosen decks, whatever their tab, in the order of the table."""
@@ -241,13 +255,13 @@ class DeckTable:
             self.rule,
             self.business,
         )
-        return self.lines_in_order(everywhere.ordered.filter(deck__in=deck_ids), slice(None))
+        chosen = everywhere.ordered.filter(deck__in=deck_ids)
+        return self.lines_of_statuses(dict(deck_statuses(chosen)))
 
-    def lines_in_order(self, rows: ForecastQuerySet, part: slice) -> list[TodayDeck]:
-        """First which decks, by the least that tells, then the columns of these alone: sorting
-        a whole book with all that a line shows takes several times as long."""
-        columns = rows.values_list("deck_id", "status")  # type: ignore[misc] # annotated
-        statuses = dict(columns[part])
+    def lines_of_statuses(self, statuses: dict[int, str]) -> list[TodayDeck]:
+        """In this order. First it was asked which decks, by the least that tells, now for the
+        columns of these alone: sorting a whole book with all that a line shows takes several times
+        as long."""
         shown = (
             Forecast.objects.filter(deck__in=statuses).annotate(status=Value("")).with_surfaces()
         )
@@ -310,6 +324,23 @@ class DeckTable:
         """To choose from. Of all properties: those without a deck in the table are few, and to
         leave them out every deck would be read."""
         return Property.objects.town_names()
+
+
+def deck_statuses(rows: ForecastQuerySet) -> QuerySet[Any, Any]:
+    return rows.values_list("deck_id", "status")  # type: ignore[misc] # annotated
+
+
+@lru_cache(maxsize=4)
+def book_counts_sql(rule: StatusRule) -> str:
+    """Written out once a day and process, as no filter is asked for: so it is mostly opened."""
+    return written_out(count_decks_by_status(Forecast.objects.current(), rule))
+
+
+@lru_cache(maxsize=64)
+def book_statuses_sql(asked: TableRequest, rule: StatusRule, start: int, stop: int) -> str:
+    """The same of a part of a tab in order."""
+    rows = decks_in_tab(Forecast.objects.current(), rule, asked.tab)
+    return written_out(deck_statuses(in_order(rows, asked, rule, {}))[start:stop])
 
 
 def first_value(points: Sequence[ContactPointRow], *kinds: str) -> str:
@@ -419,18 +450,14 @@ def add_last_contacts(found: Sequence[TodayDeck], business: Business) -> None:
     """What was sent to each client last, or waits to go."""
     said = Message.objects.filter(client__in={line.client_id for line in found})
     newest = said.exclude(state=State.CANCELLED).order_by("client_id", "-queued_at", "-id")
-    rows = {
-        message.client_id: message
-        for message in newest.distinct("client_id").only(
-            "client", "kind", "channel", "state", "queued_at", "accepted_at"
-        )
-    }
+    columns = ("client_id", "kind", "channel", "state", "queued_at", "accepted_at")
+    rows = {client: row for client, *row in newest.distinct("client_id").values_list(*columns)}
     for line in found:
-        message = rows.get(line.client_id)
-        if message:
-            on = business.today(message.accepted_at or message.queued_at)
-            line.contact = f"{message.get_kind_display()}, {short_day(on)}"
-            line.contact_by = f"{message.get_channel_display()}, {message.get_state_display()}"
+        if line.client_id in rows:
+            kind, channel, state, queued_at, accepted_at = rows[line.client_id]
+            on = business.today(accepted_at or queued_at)
+            line.contact = f"{Message.Kind(kind).label}, {short_day(on)}"
+            line.contact_by = f"{Channel(channel).label}, {State(state).label}"
 
 
 def add_agreements(found: Sequence[TodayDeck], today: date) -> None:

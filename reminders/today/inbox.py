@@ -8,9 +8,9 @@ from functools import lru_cache, partial
 from itertools import chain, islice
 from typing import Any
 
-from django.db import connection
 from django.db.models import CharField, Count, Q, QuerySet, Value
 
+from clients.kept_plans import fetch_by_kept_plan, written_out
 from clients.messaging.models import Message, ToDo
 from clients.messaging.models.message import UNRESOLVED_STATES
 from jobs.models import Booking, Offer
@@ -41,6 +41,15 @@ WAITING: dict[tuple[str, str], tuple[str, str]] = {
 }
 FIRST_OF_ALL = {"Dangerous deck": 0, "Question": 1, "Answer": 2}
 OFFER_KEY = "offer/"  # of a to-do about an offer
+OFFER_COLUMNS = [
+    "number",
+    "revision",
+    "state",
+    "accepted_week",
+    "drafted_on",
+    "client__name",
+    "site__town",
+]
 
 
 @dataclass(frozen=True)
@@ -101,9 +110,9 @@ def count_inbox(*, today: date) -> int:
 
 def counts_by_label(*, today: date) -> dict[str, int]:
     """How much waits of each kind, in the order of the list."""
-    with connection.cursor() as cursor:
-        cursor.execute(*counting_sql(today))
-        found = {(table, word): number for table, word, number in cursor.fetchall()}
+    found = {
+        (table, word): number for table, word, number in fetch_by_kept_plan(counting_sql(today))
+    }
     counts: dict[str, int] = {}
     for place, (label, _) in WAITING.items():
         if place in found:
@@ -112,8 +121,8 @@ def counts_by_label(*, today: date) -> dict[str, int]:
 
 
 @lru_cache(maxsize=4)
-def counting_sql(today: date) -> tuple[str, tuple[Any, ...]]:
-    """As Django writes it, once a day and process: every page asks it."""
+def counting_sql(today: date) -> str:
+    """Written out once a day and process: every page asks it."""
     parts: list[tuple[str, str, QuerySet[Any]]] = [
         ("to_do", "kind", open_matters()),
         ("offer", "state", Offer.objects.needing_a_day()),
@@ -124,8 +133,7 @@ def counting_sql(today: date) -> tuple[str, tuple[Any, ...]]:
         rows.order_by().values_list(Value(table, CharField()), word).annotate(number=Count("*"))
         for table, word, rows in parts
     ]
-    sql, values = first.union(*others, all=True).query.sql_with_params()
-    return sql, values
+    return written_out(first.union(*others, all=True))
 
 
 def read_inbox(*, today: date, is_open: bool) -> Inbox:
@@ -157,7 +165,7 @@ def to_do_item(row: ToDo) -> InboxItem:
 
 
 def offer_items(*, limit: int) -> list[InboxItem]:
-    rows = Offer.objects.needing_a_day().select_related("client", "site").order_by("accepted_week")
+    rows = Offer.objects.needing_a_day().select_related("client", "site").only(*OFFER_COLUMNS)
     return [
         InboxItem(
             "offer",
@@ -167,7 +175,7 @@ def offer_items(*, limit: int) -> list[InboxItem]:
             offer,
             offer.client_id,
         )
-        for offer in rows[:limit]
+        for offer in rows.order_by("accepted_week")[:limit]
     ]
 
 

@@ -11,6 +11,21 @@ from jobs.models import Booking, BookingDay, Offer
 
 MAX_BOOKINGS_AHEAD = 12
 DAYS_AHEAD = timedelta(days=1)
+# What the page and the phone show of a booking.
+SHOWN = [
+    "booking_id",
+    "crew_day__day",
+    "crew_day__crew__name",
+    "booking__state",
+    "booking__first_on",
+    "booking__arrives_from",
+    "booking__arrives_to",
+    "booking__client__name",
+    "booking__site__street",
+    "booking__site__town",
+    "booking__site__latitude",
+    "booking__site__longitude",
+]
 
 
 @dataclass(frozen=True)
@@ -33,7 +48,7 @@ def bookings_ahead(today: date) -> Sequence[BookingDay]:
         crew_day__day__range=(today, today + DAYS_AHEAD),
         booking__state__in=[Booking.State.BOOKED, Booking.State.DONE],
     )
-    rows = rows.select_related("crew_day__crew", "booking__client", "booking__site")
+    rows = rows.select_related("crew_day__crew", "booking__client", "booking__site").only(*SHOWN)
     arrival = [
         F(f"booking__{name}").asc(nulls_last=True) for name in ("arrives_from", "arrives_to")
     ]

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.paginator import Page, Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -83,10 +84,12 @@ def today_context(request: HttpRequest, table: DeckTable, today: date) -> dict[s
     if asked.is_filtered:
         unfiltered = DeckTable(TableRequest(), table.rule, business)
     steps = setup_steps_shown(request, unfiltered.counts["all"])
+    inbox = today_page.read_inbox(today=today, is_open="inbox" in request.GET)
+    request.inbox_count = inbox.count  # type: ignore[attr-defined] # for the navigation
     return {
         "today": today,
         "written": month_key(month_of(today)),
-        "inbox": today_page.read_inbox(today=today, is_open="inbox" in request.GET),
+        "inbox": inbox,
         "is_inbox_open": "inbox" in request.GET,
         "offers": today_page.open_offers(today=today),
         "to_remind": unfiltered.counts["remind"],
@@ -162,10 +165,15 @@ def choice_context(
 def filter_context(table: DeckTable) -> dict[str, Any]:
     return {
         "towns": table.towns,
-        "products": Product.objects.filter(kind="finish").order_by("name"),
+        "products": choices_of(Product.objects.finishes().order_by("name")),
         "ways": [*Channel.choices, (today_page.NO_WAY, "No way")],
-        "crews": Crew.objects.filter(is_active=True),
+        "crews": choices_of(Crew.objects.filter(is_active=True)),
     }
+
+
+def choices_of(rows: QuerySet[Any]) -> list[tuple[str, str]]:
+    """Number, as it stands in an address, and name."""
+    return [(str(pk), name) for pk, name in rows.values_list("pk", "name")]
 
 
 def opened_context(request: HttpRequest, lines: list[TodayDeck], today: date) -> dict[str, Any]:

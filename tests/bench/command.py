@@ -31,6 +31,7 @@ from tests.bench import (
     packs,
     pages,
     pdf,
+    people,
     planning,
     rude,
     search,
@@ -48,6 +49,7 @@ BENCHES = [
     "due",
     "today",
     "lists",
+    "people",
     "planning",
     "pacing",
     "core",
@@ -151,6 +153,7 @@ class Command(BaseCommand):
             ),
             "today": pages.measure_today_page,
             "lists": lambda: self.measure_lists(options["decks"], today),
+            "people": lambda: self.measure_people(options["decks"], today),
             "planning": lambda: planning.measure_reminder_planning(today, now),
             "pacing": lambda: pacing.measure_pacing_plan(today, now),
             "core": core.measure_core_fits,
@@ -167,7 +170,8 @@ class Command(BaseCommand):
         for name, step in steps.items():
             wanted = set(options["only"] or {*BENCHES} - {"growth"})
             if name in wanted or (
-                name == "forecasts" and {"due", "today", "lists", "planning", "pacing"} & wanted
+                name == "forecasts"
+                and {"due", "today", "lists", "people", "planning", "pacing"} & wanted
             ):
                 self.write_line(f"Measuring {name}")
                 results[name] = step()
@@ -178,6 +182,11 @@ class Command(BaseCommand):
         traffic.make_bench_traffic(decks=decks, today=today)
         self.sql("VACUUM ANALYZE")
         return lists.measure_list_pages(today)
+
+    def measure_people(self, decks: int, today: date) -> dict[str, float]:
+        traffic.make_bench_traffic(decks=decks, today=today)
+        self.sql("VACUUM ANALYZE")
+        return people.measure_busy_people(today)
 
     def measure_growth(self, decks: int, today: date, now: datetime) -> dict[str, float]:
         actions.refresh_forecasts(today=today, now=now)

@@ -6,10 +6,9 @@ from datetime import date
 
 from django.db import connection
 from django.test import Client as Browser
-from django.test.utils import CaptureQueriesContext
 
 from clients.doubles import look_through_book
-from tests.bench.pages import bench_owner, run_statements
+from tests.bench.pages import bench_owner, questions_of_page, run_statements
 from tests.bench.timing import percentile, time_in_turn
 
 PAIRS = 7
@@ -58,12 +57,8 @@ def measure_list_pages(today: date) -> dict[str, float]:
 
 
 def measure_list_page(browser: Browser, address: str) -> dict[str, float]:
-    browser.get(address)  # what is kept for a while is there
-    with CaptureQueriesContext(connection) as captured:
-        answer = browser.get(address)
-        statements = [each["sql"] for each in captured if each["sql"].startswith("SELECT")]
-    if answer.status_code != 200:
-        raise RuntimeError(f"{address} answers {answer.status_code}.")
+    answer = browser.get(address)  # what is kept for a while is there
+    statements = questions_of_page(browser, address)
     pair = time_in_turn(
         lambda: browser.get(address), lambda: run_statements(statements), times=PAIRS
     )

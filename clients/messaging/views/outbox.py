@@ -4,10 +4,11 @@ person may decide."""
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.core.paginator import Paginator
+from django.core.paginator import Page, Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -116,7 +117,11 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
     state = request.GET.get("state", "")
     words = request.GET.get("q", "").strip()[:200]
     state = state if state in State.values else ""
-    rows = Message.objects.for_list().in_state(state).matching(words)
+    rows = Message.objects.in_state(state).matching(words)
+    numbers = Paginator(rows.values_list("pk", flat=True), MESSAGES_PER_PAGE)
+    page: Page[Any] = numbers.get_page(request.GET.get("page"))
+    # which ones first: joined before they are chosen, all clients are read
+    page.object_list = list(Message.objects.for_list().filter(pk__in=page.object_list))
     filters = {name: value for name, value in (("state", state), ("q", words)) if value}
     context = {
         "counts": state_counts(),
@@ -125,7 +130,7 @@ def outbox_list(request: HttpRequest) -> HttpResponse:
             if filters
             else list(Message.objects.for_list().needing_a_person()[:MAX_NEEDING_A_PERSON])
         ),
-        "page": Paginator(rows, MESSAGES_PER_PAGE).get_page(request.GET.get("page")),
+        "page": page,
         "state": state,
         "words": words,
         "query": urlencode(filters),
