@@ -5,16 +5,18 @@ sunny and wet months.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from reminders.forecast.arrays import Floats, Integers
 
 
 @dataclass(frozen=True)
 class ClockWeights:
-    """How much of the wear follows the sun, how much the wet days, and how much runs evenly.
+    """How much of the wear follows the sun and how much the wet days; the rest runs evenly, so that
+    the clock never stops and has an inverse.
 
     Parameters
     ----------
@@ -34,12 +36,6 @@ class ClockWeights:
                 f" {self.wet}"
             )
 
-    @property
-    def even(self) -> float:
-        """The share that runs evenly; above zero, so that the clock never stops and has an
-        inverse."""
-        return 1 - self.sun - self.wet
-
 
 CLOCK_WEIGHTS = ClockWeights()
 
@@ -49,10 +45,28 @@ CLOCK_WEIGHTS = ClockWeights()
 LEAST_WET_DAYS = 3.0
 
 
-def _relative_to_mean(monthly: Floats, least: float = 0.0) -> Floats:
-    mean = monthly.mean(axis=1, keepdims=True)
+def yearly_means(monthly: Floats) -> Floats:
+    """Return the means over the months.
+
+    Parameters
+    ----------
+    monthly : ndarray, shape (n, 12)
+        A value a month.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The means.
+    """
+    return np.einsum("nm->n", monthly) / 12  # a dozen in a row: twice as fast as `mean`
+
+
+def _pull(monthly: Floats, weight: float, least: float = 0.0) -> Floats:
+    # By how much each month goes faster than the mean for what a share of the wear follows.
+    mean = yearly_means(monthly)[:, None]
     scale = np.maximum(mean, least)
-    return np.divide(monthly + (scale - mean), scale, out=np.ones_like(monthly), where=scale > 0)
+    scale[scale == 0] = 1.0  # nothing in any month: none stands out
+    return (monthly - mean) * (weight / scale)
 
 
 def seasonal_rate(
@@ -76,26 +90,24 @@ def seasonal_rate(
     """
     sun_rows = np.atleast_2d(np.asarray(sun, dtype=float))
     wet_rows = np.atleast_2d(np.asarray(wet_days, dtype=float))
-    return (
-        weights.sun * _relative_to_mean(sun_rows)
-        + weights.wet * _relative_to_mean(wet_rows, LEAST_WET_DAYS)
-        + weights.even
-    )
+    rate = _pull(sun_rows, weights.sun) + _pull(wet_rows, weights.wet, LEAST_WET_DAYS)
+    return rate + 1.0
+
+
+# The calendar begins again after 400 years: its months in days from 1970 on.
+CYCLE_MONTHS, CYCLE_DAYS = 4_800, 146_097
+_FIRST_DAYS = np.arange(CYCLE_MONTHS).astype("datetime64[M]").astype("datetime64[D]").astype(float)
+_LENGTHS = np.diff(_FIRST_DAYS, append=CYCLE_DAYS)
+_MONTHS = np.repeat(np.arange(CYCLE_MONTHS, dtype=np.int16), _LENGTHS.astype(np.int64))
 
 
 def _cumulative_clock(rate: Floats) -> Floats:
-    # The clock at the start of each month of a year, and 12 at the end to the last digit.
-    total = np.zeros((len(rate), 13))
-    np.cumsum(rate, axis=1, out=total[:, 1:])
-    return total * (12 / total[:, 12:])
-
-
-def _first_day_of_months(month: Integers) -> Integers:
-    return month.astype("datetime64[M]").astype("datetime64[D]").astype(np.int64)
-
-
-def _clock_rows(array: Floats, count: int) -> Integers:
-    return np.zeros(count, dtype=np.int64) if len(array) == 1 else np.arange(count)
+    # The clock at the start of each month of a year, and 12 at the end to the last digit, a column
+    # a deck.
+    total = np.zeros((13, len(rate)))
+    for month in range(12):
+        np.add(total[month], rate[:, month], out=total[month + 1])
+    return total * (12 / total[12])
 
 
 class SeasonalClock:
@@ -114,6 +126,7 @@ class SeasonalClock:
                 f"rate must hold twelve positive numbers a row; got shape {rows.shape}"
             )
         self._edges = _cumulative_clock(rows)
+        self._flat_edges = self._edges.ravel()
 
     def reading(self, day: ArrayLike) -> Floats:
         """Return what the clocks show on a date.
@@ -129,15 +142,25 @@ class SeasonalClock:
             Clock months since 1970-01-01.
         """
         days = np.atleast_1d(np.asarray(day, dtype=float))
-        known = np.isfinite(days)
-        whole = np.floor(np.where(known, days, 0)).astype(np.int64)
-        month = whole.astype("datetime64[D]").astype("datetime64[M]").astype(np.int64)
-        start = _first_day_of_months(month)
-        share = (days - start) / (_first_day_of_months(month + 1) - start)
-        row = _clock_rows(self._edges, days.shape[-1])
-        of_year = month % 12
-        before = self._edges[row, of_year]
-        return 12.0 * (month // 12) + before + share * (self._edges[row, of_year + 1] - before)
+        shown = days.copy()
+        known = np.flatnonzero(np.isfinite(days))
+        shown.ravel()[known] = self._reading(days.ravel()[known], known % days.shape[-1])
+        return shown
+
+    def _reading(self, day: Floats, deck: Integers) -> Floats:
+        whole = np.floor(day)
+        cycle = np.floor(whole / CYCLE_DAYS)
+        month = _MONTHS[(whole - CYCLE_DAYS * cycle).astype(np.int64)]
+        share = (day - CYCLE_DAYS * cycle - _FIRST_DAYS[month]) / _LENGTHS[month]
+        year, of_year = np.divmod(month, np.int16(12))
+        before, after = self._edges_of(of_year, deck)
+        return CYCLE_MONTHS * cycle + 12.0 * year + before + share * (after - before)
+
+    def _edges_of(self, of_year: NDArray[Any], deck: Integers) -> tuple[Floats, Floats]:
+        # Of a month of the year, of each deck or of the clock that all share.
+        decks = self._edges.shape[1]
+        place = of_year * np.int64(decks) + (deck if decks > 1 else 0)
+        return self._flat_edges[place], self._flat_edges[place + decks]
 
     def months_between(self, start: ArrayLike, end: ArrayLike) -> Floats:
         """Return the clock months from one date to another.
@@ -161,25 +184,25 @@ class SeasonalClock:
 
         Parameters
         ----------
-        reading : array_like, shape (n,)
+        reading : array_like, shape (n,) or (k, n)
             Clock months since 1970-01-01; NaN gives NaN.
 
         Returns
         -------
-        ndarray, shape (n,)
+        ndarray, of the same shape
             Days since 1970-01-01.
         """
         shown = np.atleast_1d(np.asarray(reading, dtype=float))
-        year = np.floor(np.where(np.isfinite(shown), shown, 0) / 12).astype(np.int64)
+        year = np.floor(np.where(np.isfinite(shown), shown, 0) / 12)
         rest = shown - 12.0 * year
-        row = _clock_rows(self._edges, len(shown))
-        inner = self._edges[:, 1:12]
-        of_year = (inner <= rest[:, None]).sum(axis=1)
-        before = self._edges[row, of_year]
-        after = self._edges[row, of_year + 1]
-        start = _first_day_of_months(12 * year + of_year)
-        length = _first_day_of_months(12 * year + of_year + 1) - start
-        return start + length * (rest - before) / (after - before)
+        of_year = np.zeros(shown.shape, dtype=np.int8)
+        for edge in self._edges[1:12]:
+            of_year += edge <= rest
+        before, after = self._edges_of(of_year, np.arange(shown.shape[-1]))
+        cycle = np.floor(12 * year / CYCLE_MONTHS)
+        month = (12 * year - CYCLE_MONTHS * cycle).astype(np.int64) + of_year
+        start = CYCLE_DAYS * cycle + _FIRST_DAYS[month]
+        return start + _LENGTHS[month] * (rest - before) / (after - before)
 
     def day_after(self, start: ArrayLike, months: ArrayLike) -> Floats:
         """Return the date so many clock months after a date.

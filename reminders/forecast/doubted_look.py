@@ -4,8 +4,9 @@ more likely are."""
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 
-from reminders.forecast.arrays import Booleans, Floats
+from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.lognormal import (
     log_ndtr_interval,
     truncated_normal_cdf,
@@ -35,19 +36,45 @@ class BelievedLife(NamedTuple):
     look: Floats
     share: Floats
 
+    @property
+    def bounded(self) -> Integers:
+        """Rows of which something is known; all others follow the normal law."""
+        return np.flatnonzero(np.isfinite(self.look) | np.isfinite(self.high))
+
+    def take(self, rows: Integers) -> "BelievedLife":
+        """Return some of the lives.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Which.
+
+        Returns
+        -------
+        BelievedLife
+            Those lives.
+        """
+        return BelievedLife(*(part[rows] for part in self))
+
     def cdf(self, at: Floats) -> Floats:
         """Return the chance that the life ended by then.
 
         Parameters
         ----------
-        at : ndarray
+        at : ndarray, shape (n,) or (k, n)
             Where to read it.
 
         Returns
         -------
-        ndarray
+        ndarray, of the shape of `at`
             Between 0 and 1.
         """
+        chance = ndtr(at)
+        rows = self.bounded
+        chance[..., rows] = self.take(rows)._bounded_cdf(at[..., rows])
+        return chance
+
+    def _bounded_cdf(self, at: Floats) -> Floats:
         before = truncated_normal_cdf(self.low, self.look, at)
         after = truncated_normal_cdf(self.look, self.high, at)
         # A side without width has no chance and no law of its own.
@@ -60,14 +87,21 @@ class BelievedLife(NamedTuple):
 
         Parameters
         ----------
-        chance : float or ndarray
+        chance : float or ndarray, shape (n,)
             Between 0 and 1.
 
         Returns
         -------
-        ndarray
+        ndarray, shape (n,)
             The inverse of `cdf`.
         """
+        z = np.empty(len(self.low))
+        z[:] = ndtri(np.clip(chance, TINY_SHARE, 1 - TINY_SHARE))
+        rows = self.bounded
+        z[rows] = self.take(rows)._bounded_quantile(np.broadcast_to(chance, z.shape)[rows])
+        return z
+
+    def _bounded_quantile(self, chance: Floats) -> Floats:
         is_before = chance < self.share
         part = np.where(is_before, self.share, 1 - self.share)
         within = np.where(is_before, chance, chance - self.share) / np.maximum(part, TINY_SHARE)
@@ -107,10 +141,10 @@ def believe_look(
     at = np.where(has_looked, np.clip(look, low, high), low)
     right = np.log1p(-misclassification)
     wrong = np.log(misclassification)
-    inside = (at > low) & (at < high)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        before = log_ndtr_interval(low, np.where(inside, at, high))
-        after = log_ndtr_interval(np.where(inside, at, low), high)
-        odds = before - after + np.where(is_worn, right - wrong, wrong - right)
-        share = 1 / (1 + np.exp(np.clip(-odds, -700, 700)))
-    return BelievedLife(low, high, at, np.where(inside, share, np.where(at > low, 1.0, 0.0)))
+    share = np.where(at > low, 1.0, 0.0)
+    inside = np.flatnonzero((at > low) & (at < high))
+    before = log_ndtr_interval(low[inside], at[inside])
+    after = log_ndtr_interval(at[inside], high[inside])
+    odds = before - after + np.where(is_worn[inside], right - wrong, wrong - right)
+    share[inside] = 1 / (1 + np.exp(np.clip(-odds, -700, 700)))
+    return BelievedLife(low, high, at, share)

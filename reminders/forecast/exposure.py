@@ -17,6 +17,7 @@ from reminders.forecast.clock import (
     ClockWeights,
     SeasonalClock,
     seasonal_rate,
+    yearly_means,
 )
 from reminders.forecast.coats import CATEGORY_LEVELS, Coats
 
@@ -264,9 +265,9 @@ def _timber_columns(coats: Coats) -> dict[str, NDArray[Any]]:
 
 
 def _site_columns(coats: Coats) -> dict[str, NDArray[Any]]:
-    open_sun = coats.sun.mean(axis=1)
-    on_deck = sun_on_deck(coats).mean(axis=1)
-    wet = coats.wet_days.mean(axis=1)
+    open_sun = yearly_means(coats.sun)
+    on_deck = yearly_means(sun_on_deck(coats))
+    wet = yearly_means(coats.wet_days)
     return {
         "log_sun": np.log(open_sun / REFERENCE_SUN),
         "log_openness": np.log(on_deck / open_sun),
@@ -309,7 +310,7 @@ def design_matrix(coats: Coats) -> Floats:
     found = (
         _finish_columns(coats) | _timber_columns(coats) | _site_columns(coats) | _use_columns(coats)
     )
-    matrix = np.empty((len(coats), len(DESIGN_COLUMNS)))
+    matrix = np.empty((len(DESIGN_COLUMNS), len(coats)))  # each column in one piece
     for at, name in enumerate(DESIGN_COLUMNS):
-        matrix[:, at] = found[name]
-    return matrix
+        matrix[at] = found[name]
+    return matrix.T

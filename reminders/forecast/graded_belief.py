@@ -8,19 +8,20 @@ from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.clock import SeasonalClock
 from reminders.forecast.coats import Coats
 from reminders.forecast.grade_scale import GRADE_COUNT
-from reminders.forecast.grade_table import LIFE_STEP, SLOPE_STEP, LifeGrid
+from reminders.forecast.grade_table import LIFE_STEP, LifeGrid
 from reminders.forecast.graded_lives import GradeLog
 from reminders.forecast.wear_path import GradesSeen, WearPath
 
 # How far from its mean a belief is read, in its own standard deviations: so far that a deck that
 # wears many times slower than was thought is seen.
 BELIEF_SDS = 6.0
-SLOPE_SDS = 3.0  # likewise after the grades, for what moves with the path
 LEAST_SPREAD = 0.02  # of log life: nothing is known better
 WORN_NODES = 40
 
 
-def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLog, Integers]:
+def grades_of_running_coats(
+    coats: Coats, clock: SeasonalClock, start: Floats
+) -> tuple[GradeLog, Integers]:
     """Return the grades that came with the coats.
 
     Parameters
@@ -29,6 +30,8 @@ def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLo
         The coats.
     clock : SeasonalClock
         Their clock.
+    start : ndarray, shape (n,)
+        Its readings when they were put on.
 
     Returns
     -------
@@ -37,19 +40,20 @@ def grades_of_running_coats(coats: Coats, clock: SeasonalClock) -> tuple[GradeLo
     rows : ndarray of int, shape (n,)
         Rows of the coats that have such visits.
     """
-    start = clock.reading(coats.coated_on)
-    months = [clock.reading(day) - start for day in coats.graded_on.T]
-    age = np.column_stack(months) if months else np.zeros((len(coats), 0))
-    row, place = np.nonzero(age > 0)
-    rows, coat = np.unique(row, return_inverse=True)
+    age = np.ascontiguousarray((clock.reading(coats.graded_on.T) - start).T).ravel()
+    visit = np.flatnonzero(age > 0)
+    row = visit // coats.graded_on.shape[1]
+    is_graded = np.zeros(len(coats), dtype=bool)
+    is_graded[row] = True
+    coat = np.cumsum(is_graded)[row] - 1
     seen = GradesSeen(
-        np.minimum(coats.grades[row, place].astype(np.int64), GRADE_COUNT - 1),
+        np.minimum(coats.grades.ravel()[visit].astype(np.int64), GRADE_COUNT - 1),
         coats.is_film[row],
-        coats.graded_by_client[row, place] > 0,
-        coats.graders[row, place].astype(np.int64),
+        coats.graded_by_client.ravel()[visit] > 0,
+        coats.graders.ravel()[visit].astype(np.int64),
     )
-    log_age = np.log(age[row, place])[:, None]
-    return GradeLog(coat, log_age, np.zeros(len(row), dtype=bool), seen), rows
+    log = GradeLog(coat, np.log(age[visit])[:, None], np.zeros(len(visit), dtype=bool), seen)
+    return log, np.flatnonzero(is_graded)
 
 
 def moments_after_grades(
@@ -87,30 +91,16 @@ def moments_after_grades(
     apart = path.variances(slope) if path.is_doubted else 0.0
     own = np.sqrt(np.maximum(spread**2 - apart, LIFE_STEP**2))
     grid = LifeGrid.around(mean, BELIEF_SDS * own, LIFE_STEP)
-    away = grid.standardised(mean, own)
-    logs = log.tabled_log_chances(path, grid) - away**2 / 2
-    weight = np.exp(logs - logs.max(axis=1, keepdims=True))
-    total, first, second = (np.einsum("nc,nc->n", weight, away**power) for power in range(3))
-    middle = first / total
-    share = np.maximum(second / total - middle**2, 0.0)
-    after = mean + own * middle
-    spread_after = np.maximum(own * np.sqrt(share), LEAST_SPREAD)
+    weight = log.tabled_log_chances(path, grid)
+    weight += grid.log_normal(mean, own)
+    weight -= weight.max(axis=1, keepdims=True)
+    after, variance = grid.moments(np.exp(weight, out=weight))
+    spread_after = np.maximum(np.sqrt(variance), LEAST_SPREAD)
     if not path.is_doubted:
         return after, spread_after
-    moved = _moves_with_path(path, log, after, spread_after) + share[:, None] * slope
+    left = variance / own**2
+    moved = log.tabled_covariances(path, after, spread_after) + left[:, None] * slope
     return after, np.sqrt(spread_after**2 + path.variances(moved))
-
-
-def _moves_with_path(path: WearPath, log: GradeLog, mean: Floats, spread: Floats) -> Floats:
-    # The covariance of log life and the slopes of the log chance of the grades, the law as if
-    # normal, no narrower than its nodes can show, and its ends, which are cut off, made good.
-    broad = np.maximum(spread, SLOPE_STEP / 2)
-    grid = LifeGrid.around(mean, SLOPE_SDS * broad, SLOPE_STEP)
-    away = grid.standardised(mean, broad)
-    weight = np.where(np.abs(away) <= SLOPE_SDS, away * np.exp(-(away**2) / 2), 0.0)
-    whole = np.einsum("nc,nc->n", weight, away)
-    weight *= (spread**2 / broad / whole).astype(np.float32)[:, None]
-    return log.tabled_slopes(path, grid, weight)
 
 
 def chances_found_worn(

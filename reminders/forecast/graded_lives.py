@@ -11,7 +11,12 @@ from scipy.special import ndtr
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.coats import ArrayRecord, Coats
 from reminders.forecast.grade_scale import GRADE_COUNT
-from reminders.forecast.grade_table import LifeGrid, log_chance_table, slope_table
+from reminders.forecast.grade_table import (
+    LifeGrid,
+    log_chance_table,
+    slope_table,
+    table_rows,
+)
 from reminders.forecast.intervals import (
     CALL_DELAY_MONTHS,
     START_NODES,
@@ -124,9 +129,10 @@ class GradeLog(NamedTuple):
             Averaged over the possible starts.
         """
         table = log_chance_table(path)
+        row = table_rows(path, self.seen)
         lives = grid._replace(first=grid.first[self.coat])
         return self._averaged_over_starts(
-            lambda log_age: table.stretches(self.seen, log_age, lives),
+            lambda log_age: table.stretches(row, log_age, lives),
             lambda coats: grid._replace(first=grid.first[coats]).log_life,
         )
 
@@ -153,9 +159,14 @@ class GradeLog(NamedTuple):
     def _by_coat(self) -> csr_array:
         # Sums over the visits of each coat.
         visits = len(self.coat)
-        first = np.flatnonzero(np.diff(self.coat, prepend=-1))
-        entries = (np.ones(visits, dtype=np.float32), np.arange(visits), np.append(first, visits))
-        return csr_array(entries, shape=(len(first), visits))
+        first = self._first
+        entries = (np.ones(visits, dtype=np.float32), np.arange(visits), first)
+        return csr_array(entries, shape=(len(first) - 1, visits))
+
+    @property
+    def _first(self) -> Integers:
+        # The first visit of each coat, and their number.
+        return np.append(np.flatnonzero(np.diff(self.coat, prepend=-1)), len(self.coat))
 
     def slopes(self, path: WearPath, log_life: Floats, weight: Floats) -> Floats:
         """Return how the weighed log chances of all grades of each coat move with the path.
@@ -177,27 +188,28 @@ class GradeLog(NamedTuple):
         x = self.middle_log_age - log_life[self.coat]
         return self._by_coat @ path.slopes(self.seen, x, weight[self.coat])
 
-    def tabled_slopes(self, path: WearPath, grid: LifeGrid, weight: Floats) -> Floats:
-        """Return the same as `slopes`, read off a table.
+    def tabled_covariances(self, path: WearPath, mean: Floats, spread: Floats) -> Floats:
+        """Return how the log chance of all grades of each coat, as it moves with the path, goes
+        with the log life, read off a table.
 
         Parameters
         ----------
         path : WearPath
             The path.
-        grid : LifeGrid
-            The lives.
-        weight : ndarray of float32, shape (n, grid.size)
-            Weights; below 0 too.
+        mean, spread : ndarray, shape (n,)
+            Of log life, taken as normal.
 
         Returns
         -------
         ndarray, shape (n, len(PATH_NAMES) + g)
-            As `slopes`.
+            Covariances of log life and slopes, were each coat put on in the middle of its span.
         """
-        lives = grid._replace(first=grid.first[self.coat])
-        each = slope_table(path).stretches(self.seen, self.middle_log_age[:, 0], lives)
-        local = np.matmul(weight[self.coat][:, None], each)[:, 0]
-        return self._by_coat @ path.spread_slopes(self.seen, local)
+        table = slope_table(path)
+        row = table_rows(path, self.seen)
+        log_ratio = mean[self.coat] - self.middle_log_age[:, 0]
+        bends = table.bends(row, log_ratio, spread[self.coat])
+        sums = path.summed_slopes(table.columns[row], bends, self._first)
+        return sums * spread[:, None] ** 2  # of normal laws (Stein's identity)
 
     def life_edges(self) -> Floats:
         """Return where the steps of each coat lie.

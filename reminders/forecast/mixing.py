@@ -67,7 +67,7 @@ class ExpectedDesign:
         covariance V, the variance of X·b grows by the sum of C ∘ (V + b bᵀ) (law of total
         variance). Knowing a factor takes away the part of b bᵀ; the doubt V about its effect stays.
         """
-        variances = np.zeros((len(self.x), 2 + len(MIXED_FACTORS)))
+        variances = np.zeros((2 + len(MIXED_FACTORS), len(self.x))).T
         slope = posterior.beta[1 + SHADE_COLUMN]
         its_doubt = posterior.beta_covariance[1 + SHADE_COLUMN, 1 + SHADE_COLUMN]
         variances[:, -1] = self.shade_variance * slope**2

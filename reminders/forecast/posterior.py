@@ -182,16 +182,16 @@ class Posterior:
         that is exact, and z = (1, x) - (1 - k)(1, mean x of the own coats) with
         k = variance / omega².
         """
-        z = self._mean_slope(x, deck)
+        z = self._mean_slope(x, deck).T
         v = self.beta_covariance
         spread = np.diagonal(v)
         if np.count_nonzero(v) == np.count_nonzero(spread):  # independent, as priors are
-            return np.einsum("ij,ij,j->i", z, z, spread)
-        return np.einsum("ij,ij->i", z, z @ v)
+            return spread @ z**2
+        return np.einsum("ji,ji->i", z, v @ z)
 
     def _mean_slope(self, x: Floats, deck: Integers) -> Floats:
         # How the mean of log life moves with the coefficients.
-        z = np.column_stack([np.ones(len(x)), x])
+        z = np.vstack([np.ones(len(x)), x.T]).T
         rows, at = self._known_decks(deck)
         if self.deck_slope.size:
             z[rows] += self.deck_slope[at]

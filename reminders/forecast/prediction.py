@@ -30,7 +30,6 @@ OPENS_CHANCE = 0.2
 DUE_CHANCE = 0.5
 LATE_CHANCE = 0.8
 CACHED_ROWS = 8_192  # the arrays of one chunk stay in the processor's cache
-CACHED_GRADED_ROWS = 2_048  # likewise, with grades along a path
 # What may not be known of a coat: mixed over what it may be, or its day.
 UNKNOWNS: tuple[str, ...] = (*MIXED_FACTORS, "shade", "start")
 DAYS_A_MONTH = 365.2425 / 12
@@ -123,14 +122,13 @@ def predict(
     days = np.broadcast_to(np.asarray(today, dtype=float), (len(coats),))
     _check_today(coats, days)
     result = _empty_prediction(len(coats), posterior)
-    at_once = CACHED_ROWS if posterior.path is None else CACHED_GRADED_ROWS
 
     def fill(start: int) -> None:
-        rows = slice(start, start + at_once)
+        rows = slice(start, start + CACHED_ROWS)
         for name, values in _predict_rows(coats.take(rows), posterior, days[rows], weights).items():
             getattr(result, name)[rows] = values
 
-    _fill_side_by_side(fill, range(0, len(coats), at_once))
+    _fill_side_by_side(fill, range(0, len(coats), CACHED_ROWS))
     return result
 
 
@@ -230,7 +228,7 @@ def predict_log_life(coats: Coats, posterior: Posterior) -> LogLife:
         x,
         log_frailty,
         variance,
-        np.column_stack([mixed[:, 1:], start]),
+        np.vstack([mixed.T[1:], start]).T,
         unknown,
         np.zeros(len(coats), dtype=bool),
     )
@@ -341,10 +339,11 @@ def inspected_lives(
         One row a coat.
     """
     clock = deck_clock(coats, weights)
+    start = clock.reading(coats.coated_on)
     before = predict_log_life(coats, posterior)
-    belief = believe_grades(coats, clock, before, posterior)
-    seen = believe_inspections(coats, clock, belief)
-    return InspectedLives(clock, clock.reading(coats.coated_on), before, belief, seen)
+    belief = believe_grades(coats, (clock, start), before, posterior)
+    seen = believe_inspections(coats, (clock, start), belief)
+    return InspectedLives(clock, start, before, belief, seen)
 
 
 def _predict_rows(
@@ -352,56 +351,39 @@ def _predict_rows(
 ) -> dict[str, Floats]:
     lives = inspected_lives(coats, posterior, weights)
     clock, start, before = lives.clock, lives.start, lives.before
-    months = {
-        share: np.exp(lives.log_age_at(share)) for share in (OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE)
-    }
+    window = np.exp([lives.log_age_at(share) for share in (OPENS_CHANCE, DUE_CHANCE, LATE_CHANCE)])
+    ages = np.vstack([window, _strip_ages(coats, lives)])
+    opens, due, late, look, strip = clock.day_of(start + ages)
+    # A finding that a recoat still does holds for a while.
+    held = coats.recoatable_on + LOOK_HOLDS_DAYS
+    looked_at_first = (coats.finish_class < 0) & np.isnan(held)
     return {
-        "window_opens": clock.day_of(start + months[OPENS_CHANCE]),
-        "due_by": clock.day_of(start + months[DUE_CHANCE]),
-        "late": clock.day_of(start + months[LATE_CHANCE]),
-        "look_by": np.where(
-            (coats.finish_class < 0) & np.isnan(coats.recoatable_on),
-            coats.coated_on,
-            strip_chance_days(coats, lives, LOOK_CHANCE),
-        ),
-        "strip_by": strip_chance_days(coats, lives, STRIP_CHANCE),
+        "window_opens": opens,
+        "due_by": due,
+        "late": late,
+        "look_by": np.where(looked_at_first, coats.coated_on, np.fmax(look, held)),
+        "strip_by": np.fmax(strip, held),
         "chance_worn_today": lives.chance_over(today),
         "median_months": np.exp(before.mean),
-        "due_months": months[DUE_CHANCE],
+        "due_months": window[1],
         "log_sd": before.spread,
-        "contributions": _factor_contributions(coats, before, posterior, months[DUE_CHANCE]),
+        "contributions": _factor_contributions(coats, before, posterior, window[1]),
         "unknown_months": _narrower_months(before),
         "prior_share": _prior_share(before, posterior),
     }
 
 
-def strip_chance_days(coats: Coats, lives: InspectedLives, chance: float) -> Floats:
-    """Return the day on which the chance that only a strip will do reaches a share.
-
-    Parameters
-    ----------
-    coats : Coats
-        The coats.
-    lives : InspectedLives
-        What is believed of their lives.
-    chance : float
-        Between 0 and 1.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Days since 1970-01-01, given that a recoat still did when that was last found; no sooner
-        than that finding holds.
-    """
+def _strip_ages(coats: Coats, lives: InspectedLives) -> Floats:
+    # At which the chance that only a strip will do reaches that of a look and that of a strip,
+    # given that a recoat still did when that was last found; shape (2, n).
     ratio = strip_ratios(coats)
     gone = lives.chance_over(coats.recoatable_on, ratio)
-    months = ratio * np.exp(lives.log_age_at(gone + chance * (1 - gone)))
-    day = lives.clock.day_of(lives.start + months)
-    return np.fmax(day, coats.recoatable_on + LOOK_HOLDS_DAYS)
+    chances = (gone + chance * (1 - gone) for chance in (LOOK_CHANCE, STRIP_CHANCE))
+    return ratio * np.exp([lives.log_age_at(chance) for chance in chances])
 
 
 def believe_grades(
-    coats: Coats, clock: SeasonalClock, belief: LogLife, posterior: Posterior
+    coats: Coats, running: tuple[SeasonalClock, Floats], belief: LogLife, posterior: Posterior
 ) -> LogLife:
     """Return the belief about log lives once the grades of the coats themselves are read along the
     path of wear.
@@ -410,8 +392,8 @@ def believe_grades(
     ----------
     coats : Coats
         The coats.
-    clock : SeasonalClock
-        Their clock.
+    running : (SeasonalClock, ndarray)
+        Their clock and its readings when they were put on.
     belief : LogLife
         What is believed of them before.
     posterior : Posterior
@@ -424,7 +406,7 @@ def believe_grades(
     """
     if posterior.path is None or not coats.graded_on.shape[1]:
         return belief
-    log, rows = grades_of_running_coats(coats, clock)
+    log, rows = grades_of_running_coats(coats, *running)
     if not log:
         return belief
     mean, spread = belief.mean.copy(), belief.spread.copy()
@@ -437,15 +419,17 @@ def believe_grades(
     return belief._replace(mean=mean, spread=spread, is_graded=is_graded)
 
 
-def believe_inspections(coats: Coats, clock: SeasonalClock, belief: LogLife) -> BelievedLife:
+def believe_inspections(
+    coats: Coats, running: tuple[SeasonalClock, Floats], belief: LogLife
+) -> BelievedLife:
     """Return the belief about standardised log lives once coats have been inspected.
 
     Parameters
     ----------
     coats : Coats
         The coats, with what was found of them.
-    clock : SeasonalClock
-        Their clock.
+    running : (SeasonalClock, ndarray)
+        Their clock and its readings when they were put on.
     belief : LogLife
         What is believed of them before.
 
@@ -454,7 +438,7 @@ def believe_inspections(coats: Coats, clock: SeasonalClock, belief: LogLife) -> 
     BelievedLife
         One row a coat.
     """
-    start = clock.reading(coats.coated_on)
+    clock, start = running
 
     def z(day: Floats, missing: float) -> Floats:
         return _standardised_log_age(
@@ -480,12 +464,13 @@ def _standardised_log_age(age: Floats, mean: Floats, spread: Floats, missing: fl
 
 def _narrower_months(belief: LogLife) -> Floats:
     # What knowing each thing would take off the window of a coat that nobody has looked at.
-    known = np.sqrt(np.maximum(belief.spread[:, None] ** 2 - belief.unknown, 0))
-    widths = [
-        2 * np.exp(belief.mean)[:, None] * np.sinh(NORMAL_QUANTILE_80 * spread)
-        for spread in (belief.spread[:, None], known)
-    ]
-    return widths[0] - widths[1]
+    months = np.zeros(belief.unknown.shape)
+    rows = np.flatnonzero(belief.unknown_variance)
+    spread = belief.spread[rows, None]
+    known = np.sqrt(np.maximum(spread**2 - belief.unknown[rows], 0))
+    widths = [np.sinh(NORMAL_QUANTILE_80 * each) for each in (spread, known)]
+    months[rows] = 2 * np.exp(belief.mean[rows])[:, None] * (widths[0] - widths[1])
+    return months
 
 
 def _factor_contributions(
@@ -493,24 +478,32 @@ def _factor_contributions(
 ) -> Floats:
     # The logarithmic mean turns a sum of logs into a sum of months, exactly and without an order
     # among the factors (Vartia 1976; the "log mean Divisia" split, from memory).
-    log_ratio = np.zeros((len(due), len(FACTORS)))
-    index = {factor: at for at, factor in enumerate(FACTORS)}
-    for column, (factor, effect) in enumerate(
-        zip(DESIGN_COLUMNS.values(), posterior.beta[1:], strict=True)
-    ):
-        told = np.where(_is_unknown(coats, factor), index["unknown"], index[factor])
-        log_ratio[np.arange(len(due)), told] += effect * belief.x[:, column]
-    log_ratio[:, index["own_history"]] = belief.pace
-    log_ratio[:, index["inspection"]] = np.log(due) - belief.mean
-    total = np.log(due) - posterior.beta[0]
+    log_due = np.log(due)
+    months = _log_ratios(coats, belief.x, posterior)
+    months[:, FACTORS.index("own_history")] = belief.pace
+    months[:, FACTORS.index("inspection")] = log_due - belief.mean
+    total = log_due - posterior.beta[0]
     reference = posterior.reference_months
     with np.errstate(divide="ignore", invalid="ignore"):
         months_per_log = (
             np.where(np.abs(total) > 1e-9, np.expm1(total) / total, 1 + total / 2) * reference
         )
-    months = log_ratio * months_per_log[:, None]
+    months *= months_per_log[:, None]
     months[np.abs(months) < 1e-12] = 0.0  # rounding is not a reason
     return months
+
+
+def _log_ratios(coats: Coats, x: Floats, posterior: Posterior) -> Floats:
+    # The logs of life that the columns of each factor add; shape (n, len(FACTORS)).
+    effects = np.zeros((len(DESIGN_COLUMNS), len(FACTORS)))
+    told = [FACTORS.index(factor) for factor in DESIGN_COLUMNS.values()]
+    effects[np.arange(len(told)), told] = posterior.beta[1:]
+    ratios = x @ effects
+    for place, factor in enumerate(FACTORS):
+        rows = np.flatnonzero(_is_unknown(coats, factor))
+        ratios[rows, FACTORS.index("unknown")] += ratios[rows, place]
+        ratios[rows, place] = 0.0
+    return ratios
 
 
 def _is_unknown(coats: Coats, factor: str) -> Booleans:

@@ -11,6 +11,8 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from reminders.forecast.arrays import Booleans, Floats, Integers
 from reminders.forecast.grade_scale import CLIENT, CREW, STRANGER, GradeScale
@@ -34,6 +36,7 @@ EXPONENTS = slice(0, 2)
 STEP_WIDTHS = slice(2, 6)
 NOISES = slice(6, 8)
 CLIENT_OFFSET = 8
+LOCAL_SLOPES = 7  # by how many numbers the chance of one grade moves
 
 
 def _no_keys() -> Any:
@@ -153,7 +156,7 @@ class WearPath:
         ndarray, shape (n,)
             The variances.
         """
-        return np.asarray(((slope @ self.covariance) * slope).sum(axis=1))
+        return np.einsum("ij,ij->i", slope @ self.covariance, slope)
 
     @property
     def exponents(self) -> Floats:
@@ -357,7 +360,7 @@ class WearPath:
             The gradients of the sums over c.
         """
         local = np.einsum("jvc,vc->vj", self.local_slopes(seen, x), weight)
-        return self.spread_slopes(seen, local)
+        return self.summed_slopes(self.slope_columns(seen), local, np.arange(len(local) + 1))
 
     def local_slopes(self, seen: GradesSeen, x: Floats) -> Floats:
         """Return how the log chance of each grade moves with what it hangs on.
@@ -371,7 +374,7 @@ class WearPath:
 
         Returns
         -------
-        ndarray, shape (7, v, c)
+        ndarray, shape (LOCAL_SLOPES, v, c)
             With the log of the exponent, of the four widths and of the noise, and with the offset.
         """
         wear = self.wear(seen.is_film, x)
@@ -380,44 +383,64 @@ class WearPath:
         moved = np.where(exponent * x < MAX_LOG_WEAR, exponent * x, 0.0)
         return np.concatenate([(slopes[-1] * wear * moved)[None], slopes])
 
-    def spread_slopes(self, seen: GradesSeen, local: Floats) -> Floats:
-        """Return the slopes by all parameters and offsets.
+    def slope_columns(self, seen: GradesSeen) -> NDArray[np.int32]:
+        """Return what the numbers are that the local slopes go by.
 
         Parameters
         ----------
         seen : GradesSeen
             The grades.
-        local : ndarray, shape (v, 7)
-            As `local_slopes` has them.
 
         Returns
         -------
-        ndarray, shape (v, len(PATH_NAMES) + g)
-            0 by what a grade does not hang on.
+        ndarray of int, shape (v, 7)
+            Places in `numbers`; behind those noise and offset of one of whom nothing is known.
         """
-        by_noise, by_offset = local[:, 5:].T
-        visit = np.arange(len(local))
-        found = np.zeros((len(local), len(self.parameters) + len(self.grader_keys)))
-        found[visit, EXPONENTS.start + seen.is_film] = local[:, 0]
-        found[:, STEP_WIDTHS] = local[:, 1:5]
-        found[visit, NOISES.start + seen.by_client] = by_noise
-        place = self.grader_places(seen.grader)
-        is_known = seen.by_client | (place >= 0)
-        offset = np.where(seen.by_client, CLIENT_OFFSET, len(self.parameters) + place)
-        found[visit[is_known], offset[is_known]] = by_offset[is_known]
-        if len(self.grader_keys):
-            self._add_stranger_slopes(found, np.flatnonzero(~is_known), by_offset, by_noise)
-        return found
+        size = len(self.numbers)
+        is_stranger = self.kinds(seen) == STRANGER
+        graders = len(self.parameters) + self.grader_places(seen.grader)
+        offset = np.where(seen.by_client, CLIENT_OFFSET, graders)
+        columns = np.empty((len(offset), LOCAL_SLOPES), dtype=np.int32)
+        columns[:, 0] = EXPONENTS.start + seen.is_film
+        columns[:, 1:5] = np.arange(STEP_WIDTHS.start, STEP_WIDTHS.stop)
+        columns[:, 5] = np.where(is_stranger, size, NOISES.start + seen.by_client)
+        columns[:, 6] = np.where(is_stranger, size + 1, offset)
+        return columns
 
-    def _add_stranger_slopes(
-        self, found: Floats, rows: Integers, by_offset: Floats, by_noise: Floats
-    ) -> None:
-        # Mean and spread of all offsets move with each of them.
+    def summed_slopes(self, columns: NDArray[np.int32], local: Floats, first: Integers) -> Floats:
+        """Return the slopes by all parameters and offsets, summed over the visits of coats.
+
+        Parameters
+        ----------
+        columns : ndarray of int, shape (v, 7)
+            As `slope_columns` has them.
+        local : ndarray, shape (v, 7)
+            As `local_slopes` has them.
+        first : ndarray of int, shape (n + 1,)
+            The first visit of each of n coats, and v.
+
+        Returns
+        -------
+        ndarray, shape (n, len(PATH_NAMES) + g)
+            0 by what no grade hangs on.
+        """
+        shape = (len(first) - 1, len(self.numbers) + 2)
+        entries = (local.ravel(), columns.ravel(), LOCAL_SLOPES * first)
+        return csr_array(entries, shape=shape).toarray() @ self._stranger_slopes
+
+    @cached_property
+    def _stranger_slopes(self) -> Floats:
+        # How all numbers, and noise and offset of a stranger, move with the numbers: mean and
+        # spread of all offsets move with each of them.
+        size, known = len(self.numbers), len(self.parameters)
         variance = self.stranger_noise**2
-        shares = (self.grader_offsets - self.stranger_offset) / variance
-        each = by_offset[rows, None] + by_noise[rows, None] * shares
-        found[rows, len(self.parameters) :] = each / (len(self.grader_offsets) + 1)
-        found[rows, NOISES.start] *= self.noises[0] ** 2 / variance
+        found = np.zeros((size + 2, size))
+        found[:size] = np.eye(size)
+        found[size, NOISES.start] = self.noises[0] ** 2 / variance
+        found[size, known:] = (self.grader_offsets - self.stranger_offset) / variance
+        found[size + 1, known:] = 1.0
+        found[size:, known:] /= len(self.grader_offsets) + 1
+        return found
 
     def to_dict(self) -> dict[str, Any]:
         """Return the path as plain lists, fit for JSON.

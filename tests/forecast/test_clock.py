@@ -29,6 +29,17 @@ def test_an_even_clock_counts_calendar_months() -> None:
     )
 
 
+@given(st.integers(-6_000, 12_000))
+def test_an_even_clock_counts_each_month_of_any_century_as_one(month: int) -> None:
+    """From 1470 to 2970; the calendar begins again after 400 years."""
+    ends = (
+        np.array([month, month + 1]).astype("datetime64[M]").astype("datetime64[D]").astype(float)
+    )
+    clock = SeasonalClock(np.ones(12))
+    assert clock.reading(ends) == pytest.approx([month, month + 1], abs=1e-9)
+    assert clock.day_of([month + 0.5]) == pytest.approx([ends.mean()], abs=1e-6)
+
+
 @given(days)
 def test_twelve_months_pass_in_every_year_from_month_to_month(start: float) -> None:
     first = np.datetime64(int(start), "D").astype("datetime64[M]")
