@@ -92,8 +92,8 @@ def test_after_the_password_the_code_of_the_app_signs_in(owner: User) -> None:
 
         answer = send_code(browser, code_of(key, LATER))
 
-    assert answer.url == "/settings/audit/"
-    assert is_in(browser)
+        assert answer.url == "/settings/audit/"
+        assert is_in(browser)
 
 
 def test_the_key_lies_sealed_in_the_database(owner: User) -> None:
@@ -347,7 +347,7 @@ def test_with_another_key_of_the_installation_a_recovery_code_still_helps(
         assert send_code(browser, code_of(key, LATER)).status_code == 200
         send_code(browser, codes[0])
 
-    assert is_in(browser)
+        assert is_in(browser)
 
 
 def test_a_business_name_that_fits_no_qr_code_leaves_the_key_to_type(owner: User) -> None:

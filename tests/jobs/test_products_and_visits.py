@@ -321,6 +321,6 @@ def test_cautions_have_a_field_for_each_language_and_the_care_record_says_the_cl
     assert product.cautions_translated == {"fr": "Aérez."}
     assert "Aérez." in as_owner.get(f"/jobs/products/{product.pk}/edit/").content.decode()
     record = build_care_record(CoatFactory(product=product).job)
-    for language, said in (("fr", "Aérez."), ("en", "Air it.")):
+    for language, said in (("fr", " : Aérez."), ("en", ": Air it.")):
         with display.override_business(business), display.in_client_language(language):
-            assert f"Saltmarsh Tint: {said}" in [str(words) for words in record.cautions]
+            assert f"Saltmarsh Tint{said}" in [str(words) for words in record.cautions]
