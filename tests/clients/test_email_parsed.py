@@ -57,7 +57,7 @@ def test_what_arrives_is_what_was_meant(
 
     assert one_line(message["Subject"]) == one_line(subject)
     (sender,) = message["From"].addresses
-    # this parser leaves the space between two encoded words of a name, which RFC 2047, 6.2 takes out
+    # the parser leaves the space between two encoded words of a name; RFC 2047, 6.2 takes it out
     assert "".join(sender.display_name.split()) == "".join(name.split())
     assert sender.addr_spec == business.sender
     assert not [each for each in message.values() if getattr(each, "defects", ())]
