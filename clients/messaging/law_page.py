@@ -18,10 +18,13 @@ from clients.messaging.law import (
     ContractLanguage,
     LegalRule,
     LegalRules,
+    RegionalHours,
     RuleSummary,
     WithdrawalRight,
+    hours_text,
     law_table_as_of,
     table_contract_languages,
+    table_hours,
     table_rules,
     table_withdrawals,
 )
@@ -199,6 +202,25 @@ def contract_rules() -> list[tuple[str, str, WithdrawalRight | ContractLanguage,
         (jurisdiction_name(row.jurisdiction), words, row, CERTAINTY_LABELS[row.certainty])
         for words, row in rows
     ]
+
+
+def regional_hours() -> list[tuple[str, str, RegionalHours, str]]:
+    """Place, its hours, the row and how sure it is."""
+    return [
+        (
+            regional_name(row.jurisdiction),
+            hours_text(row.window),
+            row,
+            CERTAINTY_LABELS[row.certainty],
+        )
+        for row in table_hours()
+    ]
+
+
+def regional_name(code: str) -> str:
+    """“United States, Rhode Island”, “United States, all others”."""
+    name = jurisdiction_name(code)
+    return name if "-" in code else f"{name}, all others"
 
 
 def law_table_date() -> date:

@@ -6,7 +6,7 @@ disturbs (`ChannelTraits`). In doubt about the clock (a time that a change of cl
 repeats) it is quiet.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -50,16 +50,17 @@ def first_moment_for_all(
     places: Iterable[Locality],
     *,
     rules: SendingRules,
-    law_window: LawWindow | None = None,
+    law_hours_at: Callable[[HolidayPlace], LawWindow | None],
 ) -> datetime | None:
-    """The moment itself if a telephone may ring at all the places then, else the first one after it
-    that suits them all; None if there is none. Raises `NeverOpenError` for a place that never
-    opens."""
+    """The moment itself if a telephone may ring at all the places then, each with its own hours of
+    the law, else the first one after it that suits them all; None if there is none. Raises
+    `NeverOpenError` for a place that never opens."""
     places = list(places)
     for _ in range(MAX_SEARCH_ROUNDS):
         before = moment
         for place in places:
-            moment = first_allowed_moment(moment, place=place, rules=rules, law_window=law_window)
+            window = law_hours_at(place.holiday_place)
+            moment = first_allowed_moment(moment, place=place, rules=rules, law_window=window)
         if moment == before:
             return moment
     return None

@@ -5,7 +5,6 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import groupby
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from clients import display
@@ -393,10 +392,12 @@ class ReminderPlanner:
         start = self.now if is_now else max(self.now, opens)
         if not traits_of(route.channel).disturbs:
             return start
-        allowed: dict[str, Any] = {
-            "rules": self.facts.rules,
-            "law_window": route.permission.rule.window_local,
-        }
-        return first_moment_for_all(start, places, **allowed) or first_allowed_moment(
-            start, place=places[0], **allowed
+        rules = self.facts.rules
+        hours_at = route.permission.rule.hours_at
+        found = first_moment_for_all(start, places, rules=rules, law_hours_at=hours_at)
+        return found or first_allowed_moment(
+            start,
+            place=places[0],
+            rules=rules,
+            law_window=hours_at(places[0].holiday_place),
         )

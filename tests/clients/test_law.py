@@ -26,6 +26,7 @@ from clients.messaging.law import (
     contract_language,
     law_table_as_of,
     rule_for,
+    table_hours,
     table_withdrawals,
     withdrawal_right,
 )
@@ -36,6 +37,7 @@ from clients.messaging.reach import ContactPurpose, Refusal, Route, route_to
 from clients.messaging.texts import compose_text
 from clients.models import Business, Client
 from clients.models.channel import Channel
+from clients.places.public_holidays import HolidayPlace
 from tests.factories import (
     ClientFactory,
     ConsentFactory,
@@ -94,16 +96,15 @@ def test_who_may_be_written_to_is_as_the_acts_say() -> None:
         2027, 2, 28
     )
     assert canada.consent_expires("express", None, date(2010, 1, 1)) is None
-    # TCPA, 47 CFR 64.1200: prior express written consent, 8 to 21 at the called party's place; the
-    # narrowest state has 9 to 18 and Saturday 10 to 17 (R.I. Gen. Laws 5-61-3.6, secondary), none
-    # may be written to on a Sunday morning (Tex. Bus. & Com. Code 301.051, secondary)
+    # TCPA, 47 CFR 64.1200: prior express written consent, 8 to 21 at the called party's place;
+    # where the state is not known, what all of them leave
     texts = rule("US", "text")
     assert [texts.allows(basis) for basis in ("written", "express", "customer", "none_needed")] == [
         True
     ] + [False] * 3
     assert texts.window_local == {
-        "mon_fri": ["09:00", "18:00"],
-        "sat": ["10:00", "17:00"],
+        "mon_fri": ["10:00", "18:00"],
+        "sat": ["10:00", "12:00"],
         "sun_and_public_holidays": "none",
     }
     # CAN-SPAM asks for no consent before the first message
@@ -161,21 +162,21 @@ ROWS_BY_SECTION: dict[tuple[str, str], tuple[str, dict[str, Any]]] = {
         {"has": {"postal_address", "unsubscribe", "advertisement"}, "act_within": 10},
     ),
     ("US", "text"): (
-        "47 CFR 64.1200(a)(2), (a)(10), (c)(1), (f)(9); R.I. Gen. Laws 5-61-3.6",
+        "47 CFR 64.1200(a)(2), (a)(10), (c)(1), (f)(9); the states' below",
         {
             "bases": {"written"},
             "act_within": 10,
-            "hours": ["09:00", "18:00"],
-            "saturday": ["10:00", "17:00"],
+            "hours": ["10:00", "18:00"],
+            "saturday": ["10:00", "12:00"],
         },
     ),
     ("US", "call"): (
-        "47 CFR 64.1200(c)(1), (d)(4), (f)(5); 16 CFR 310.4(b)(1)(iii); R.I. Gen. Laws 5-61-3.6",
+        "47 CFR 64.1200(c)(1), (d)(4), (f)(5); 16 CFR 310.4(b)(1)(iii); the states' below",
         {
             "months": {"none_needed": 18, "inquiry": 3},
             "has": {"name", "phone"},
-            "hours": ["09:00", "18:00"],
-            "saturday": ["10:00", "17:00"],
+            "hours": ["10:00", "18:00"],
+            "saturday": ["10:00", "12:00"],
         },
     ),
     ("AU", "email"): (
@@ -286,6 +287,72 @@ def test_a_row_holds_what_its_sections_say(row: LegalRule) -> None:
             assert allowed_hours(row.window_local or {}, day) == wanted[name]
 
 
+# Hours of a state on a Monday, a Saturday and a Sunday, by section.
+EVENING = ["08:00", "20:00"]
+LATE = ["09:00", "21:00"]
+HOURS_BY_SECTION: dict[str, tuple[str, tuple[list[str] | None, ...]]] = {
+    "": ("what KY, PA and RI leave", (["10:00", "18:00"], ["10:00", "12:00"], None)),
+    "US": ("47 CFR 64.1200(c)(1): 8 to 21", (["09:00", "20:00"], ["09:00", "20:00"], None)),
+    "AL": ("an account (secondary)", (EVENING, EVENING, None)),
+    "CT": ("Public Act 23-98 (secondary)", (["09:00", "20:00"],) * 3),
+    "FL": ("Fla. Stat. 501.616(6)(a)", (EVENING,) * 3),
+    "KY": ("KRS 367.46955 (secondary)", (["10:00", "21:00"],) * 3),
+    "LA": ("an account (secondary)", (EVENING, EVENING, None)),
+    "MA": ("an account (secondary)", (EVENING,) * 3),
+    "MD": ("Stop the Spam Calls Act (secondary)", (EVENING,) * 3),
+    "MI": ("an account (secondary)", (LATE,) * 3),
+    "MN": ("an account (secondary)", (LATE,) * 3),
+    "MS": ("an account (secondary)", (EVENING, EVENING, None)),
+    "NJ": ("an account (secondary)", (EVENING,) * 3),
+    "NM": ("an account (secondary)", (LATE,) * 3),
+    "NV": ("an account (secondary)", (["09:00", "20:00"],) * 3),
+    "OK": ("an account (secondary)", (EVENING,) * 3),
+    "PA": ("an account (secondary)", (EVENING, ["08:00", "12:00"], None)),
+    "RI": ("R.I. Gen. Laws 5-61-2(2), 5-61-3.6", (["09:00", "18:00"], ["10:00", "17:00"], None)),
+    "SC": ("S.C. Code 37-21-30 (secondary)", (["08:00", "21:00"],) * 3),
+    "TX": ("Bus. & Com. Code 301.051 (secondary)", (LATE, LATE, ["12:00", "21:00"])),
+    "WA": ("an account (secondary)", (EVENING,) * 3),
+}
+
+
+def hours_in(state: str, channel: str = "text", sender: str = "US") -> list[Any]:
+    window = rule("US", channel, sender=sender).hours_at(HolidayPlace("US", state))
+    return [allowed_hours(window, day) for day in DAY_KINDS]
+
+
+@pytest.mark.parametrize("channel", ["text", "call"])
+@pytest.mark.parametrize("state", HOURS_BY_SECTION)
+def test_a_state_has_the_hours_of_its_section(state: str, channel: str) -> None:
+    _section, wanted = HOURS_BY_SECTION[state]
+    asked = {"US": "Oregon"}.get(state, state)  # one without a line of its own
+
+    assert hours_in(asked, channel) == list(wanted)
+
+
+def test_every_state_of_the_table_is_tested_and_known() -> None:
+    regional = {each.jurisdiction.removeprefix("US-"): each for each in table_hours()}
+
+    assert {*regional, ""} == set(HOURS_BY_SECTION)
+    assert all(each.act and each.source for each in regional.values())
+    assert hours_in("Rhode Island") == hours_in("RI") != hours_in("Florida")
+
+
+@pytest.mark.parametrize("state", [*HOURS_BY_SECTION, "Oregon", "Atlantis"])
+def test_no_state_is_looser_than_the_federal_act_nor_the_unknown_one_than_any(state: str) -> None:
+    """47 CFR 64.1200(c)(1): none before 8 or after 21, at the called party's place."""
+    for known, unknown in zip(hours_in(state), hours_in(""), strict=True):
+        if unknown is not None:
+            assert "08:00" <= known[0] <= unknown[0] < unknown[1] <= known[1] <= "21:00"
+
+
+def test_the_hours_of_a_senders_country_are_kept_in_each_state_too() -> None:
+    """Canada's weekdays are 9 to 21:30, its Saturdays 10 to 18 (CRTC rules, Part III s. 23)."""
+    assert hours_in("FL", "call", sender="CA")[:2] == [["09:00", "20:00"], ["10:00", "18:00"]]
+    assert rule("CA", "call", sender="US").hours_at(HolidayPlace("CA", "NS")) == (
+        rule("CA", "call", sender="US").window_local
+    )
+
+
 # What a client may take back, by section: kind, days, days to pay back.
 CANCEL = ("cancellation", 10, 15)
 RIGHTS_BY_SECTION = {
@@ -385,8 +452,8 @@ def test_sender_and_recipient_are_both_kept() -> None:
     assert found.works_for == 60
     hours = rule("US", "text", sender="XK").window_local
     assert hours == {
-        "mon_fri": ["09:00", "18:00"],
-        "sat": ["10:00", "17:00"],
+        "mon_fri": ["10:00", "18:00"],
+        "sat": ["10:00", "12:00"],
         "sun_and_public_holidays": "none",
     }
 
@@ -790,3 +857,13 @@ def test_the_form_of_a_consent_takes_a_look_into_the_register_for_calls(as_owner
     ConsentFactory(client=client, channel="call", is_given=False)
     refused = as_owner.post(f"/clients/{client.pk}/consent/", sent)
     assert "does not undo that" in refused.content.decode()
+
+
+def test_the_page_prints_the_hours_of_each_state_with_its_source(as_owner: Browser) -> None:
+    page = as_owner.get("/settings/law/").content.decode()
+
+    assert "United States, Rhode Island" in page
+    assert "United States, all others" in page
+    assert "Monday to Friday 09:00 to 18:00; Saturday 10:00 to 17:00" in page
+    assert "Fla. Stat. 501.616(6)(a)" in page
+    assert "every day 08:00 to 20:00" in page

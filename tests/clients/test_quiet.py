@@ -18,7 +18,7 @@ from clients.messaging.models import SendingRules
 from clients.messaging.outbox.permission import postponed_until
 from clients.messaging.quiet import Locality, NeverOpenError, first_allowed_moment
 from clients.places.public_holidays import HolidayPlace, public_holidays, region_code
-from tests.factories import MessageFactory
+from tests.factories import MessageFactory, PropertyFactory
 
 ZONES = """
     America/Halifax America/St_Johns America/Vancouver Europe/London Europe/Lisbon
@@ -103,6 +103,20 @@ def test_a_holiday_of_one_province_is_a_working_day_in_another():
         "an unknown region knows the holidays of the whole country only"
     )
     assert asked(monday, region="Atlantis") == monday
+
+
+@pytest.mark.parametrize(
+    ("state", "expected"),
+    [("Florida", "2027-03-02 18:30"), ("Rhode Island", "2027-03-03 09:00")],
+)
+def test_a_text_keeps_the_hours_of_the_state_where_the_deck_is(business, state, expected):
+    evening = local("2027-03-02 18:30", "America/New_York")
+    message = MessageFactory(channel="text")
+    PropertyFactory(client=message.client, country="US", region=state, time_zone="America/New_York")
+
+    waits = postponed_until(business, [message], now=evening)
+
+    assert waits.get(message.pk, evening) == local(expected, "America/New_York")
 
 
 def test_a_country_without_a_calendar_still_keeps_sundays_and_nights():

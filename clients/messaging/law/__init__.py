@@ -11,10 +11,9 @@ from clients.messaging.law.contracts import (
     withdrawal_right,
 )
 from clients.messaging.law.history import last_job_dates
+from clients.messaging.law.hours import CLOSED_ALL_DAY, DAY_KINDS, RegionalHours, allowed_hours
 from clients.messaging.law.rules import (
     AGREED_BASES,
-    CLOSED_ALL_DAY,
-    DAY_KINDS,
     DEFAULT_JURISDICTION,
     IMPLIED_BASES,
     NONE_NEEDED,
@@ -22,13 +21,18 @@ from clients.messaging.law.rules import (
     LegalRule,
     LegalRules,
     add_months,
-    allowed_hours,
     countries_of,
     law_table_as_of,
     rule_for,
+    table_hours,
     table_rules,
 )
-from clients.messaging.law.summary import BASIS_LABELS, CERTAINTY_LABELS, RuleSummary
+from clients.messaging.law.summary import (
+    BASIS_LABELS,
+    CERTAINTY_LABELS,
+    RuleSummary,
+    hours_text,
+)
 
 __all__ = [
     "AGREED_BASES",
@@ -44,16 +48,19 @@ __all__ = [
     "ContractPlace",
     "LegalRule",
     "LegalRules",
+    "RegionalHours",
     "RuleSummary",
     "WithdrawalRight",
     "add_months",
     "allowed_hours",
     "contract_language",
     "countries_of",
+    "hours_text",
     "last_job_dates",
     "law_table_as_of",
     "rule_for",
     "table_contract_languages",
+    "table_hours",
     "table_rules",
     "table_withdrawals",
     "withdrawal_right",

@@ -7,32 +7,30 @@ That is the newest in force of the recipient's country and of ours, the stricter
 import calendar
 import tomllib
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cache, reduce
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
+from clients.messaging.law.hours import LegalHours, RegionalHours, narrower_hours
 from clients.messaging.models import LawRule
 from clients.models import Channel, Client, traits_of
+from clients.places.public_holidays import HolidayPlace, region_code
 
 NONE_NEEDED = "none_needed"
 REGISTER = "register"  # a look into the register of numbers, as old as it is dated
 AGREED_BASES = {"express", "written"}
-DAY_KINDS = ("mon_fri", "sat", "sun_and_public_holidays")
-CLOSED_ALL_DAY = "none"
-
-LegalHours = Mapping[
-    str, Any
-]  # from and to; or mon_fri, sat, sun_and_public_holidays: [from, to] or "none"
 
 
 @dataclass(frozen=True)
 class LegalRule:
     """What one medium needs in one jurisdiction, or in two at once.
     `months` None means for as long as it lasts; `implied_if_told`: an implied basis wants that the
-    client was told, when the address was taken, that they may refuse."""
+    client was told, when the address was taken, that they may refuse. `regional_hours`: those of
+    the regions that have their own, and under the country those of its other regions;
+    `window_local` holds where the region is not known."""
 
     jurisdiction: str
     medium: str
@@ -44,6 +42,7 @@ class LegalRule:
     checked_on: date
     months: Mapping[str, int] = field(default_factory=dict)
     window_local: LegalHours | None = None
+    regional_hours: Mapping[str, LegalHours] = field(default_factory=dict)
     act_within: int = 0
     act_within_is_working_days: bool = False
     works_for: int | None = None
@@ -84,6 +83,16 @@ class LegalRule:
         since = given_on if basis == "inquiry" else last_job_on or given_on
         return add_months(since, months) if since else date.min
 
+    def hours_at(self, place: HolidayPlace) -> LegalHours | None:
+        """When a telephone may ring there; None if the rule names no hours."""
+        code = region_code(place) if self.regional_hours else None
+        return self.regional_window(f"{place.country}-{code}") if code else self.window_local
+
+    def regional_window(self, jurisdiction: str) -> LegalHours | None:
+        country, _, _ = jurisdiction.partition("-")
+        found = self.regional_hours.get(jurisdiction) or self.regional_hours.get(country)
+        return found or self.window_local
+
     def stricter(self, other: "LegalRule") -> "LegalRule":
         """Both rules kept at once."""
         if other == self:
@@ -105,6 +114,15 @@ class LegalRule:
                 for basis, months in shared.items()
             },
             window_local=narrower_hours(self.window_local, other.window_local),
+            regional_hours={
+                place: hours
+                for place in {**self.regional_hours, **other.regional_hours}
+                if (
+                    hours := narrower_hours(
+                        self.regional_window(place), other.regional_window(place)
+                    )
+                )
+            },
             act_within=min(self.act_within, other.act_within),
             works_for=longer_period(self.works_for, other.works_for),
             reply_required=self.reply_required or other.reply_required,
@@ -141,28 +159,6 @@ def longer_period(one: int | None, other: int | None) -> int | None:
     return max(filter(None, [one, other]), default=None)
 
 
-def narrower_hours(one: LegalHours | None, other: LegalHours | None) -> LegalHours | None:
-    """The hours that both leave, for each kind of day."""
-    if not one or not other:
-        return one or other
-    return {
-        day: common_hours(allowed_hours(one, day), allowed_hours(other, day)) for day in DAY_KINDS
-    }
-
-
-def allowed_hours(window: LegalHours, day: str) -> Sequence[str] | None:
-    found = [window["from"], window["to"]] if "from" in window else window.get(day, CLOSED_ALL_DAY)
-    return None if found == CLOSED_ALL_DAY else found
-
-
-def common_hours(one: Sequence[str] | None, other: Sequence[str] | None) -> Sequence[str] | str:
-    if one is None or other is None:
-        return CLOSED_ALL_DAY
-    opens = max(one[0], other[0])
-    closes = min(one[1], other[1])
-    return [opens, closes] if opens < closes else CLOSED_ALL_DAY
-
-
 def add_months(day: date, months: int) -> date:
     """The same day of a later month, or its last."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
@@ -193,7 +189,18 @@ def country_group(country: str) -> str:
 
 @cache
 def table_rules() -> tuple[LegalRule, ...]:
-    return tuple(make_rule(row) for row in law_table()["rule"])
+    return tuple(with_regional_hours(make_rule(row)) for row in law_table()["rule"])
+
+
+def with_regional_hours(rule: LegalRule) -> LegalRule:
+    hours = {each.jurisdiction: each.window for each in table_hours()}
+    own = {name: hours[name] for name in hours if name.partition("-")[0] == rule.jurisdiction}
+    return replace(rule, regional_hours=own) if rule.window_local else rule
+
+
+@cache
+def table_hours() -> tuple[RegionalHours, ...]:
+    return tuple(RegionalHours(**row) for row in law_table()["hours"])
 
 
 def rules_for_medium(medium: str) -> list[LegalRule]:

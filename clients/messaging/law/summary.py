@@ -3,14 +3,8 @@
 from dataclasses import dataclass
 
 from clients.messaging.law import contents
-from clients.messaging.law.rules import (
-    DAY_KINDS,
-    IMPLIED_BASES,
-    NONE_NEEDED,
-    REGISTER,
-    LegalRule,
-    allowed_hours,
-)
+from clients.messaging.law.hours import DAY_KINDS, LegalHours, allowed_hours
+from clients.messaging.law.rules import IMPLIED_BASES, NONE_NEEDED, REGISTER, LegalRule
 from clients.messaging.models import Consent
 from clients.models import Channel
 
@@ -69,18 +63,11 @@ class RuleSummary:
     @property
     def window(self) -> str:
         """The hours at the property, empty if the rule names none."""
-        window = self.rule.window_local
-        if not window:
-            return ""
-        if "from" in window:
-            return f"{window['from']} to {window['to']}"
-        pairs = [
-            (words, allowed_hours(window, day))
-            for words, day in zip(DAY_LABELS, DAY_KINDS, strict=True)
-        ]
-        return "; ".join(
-            f"{words} {f'{pair[0]} to {pair[1]}' if pair else 'never'}" for words, pair in pairs
-        )
+        return hours_text(self.rule.window_local) if self.rule.window_local else ""
+
+    @property
+    def window_label(self) -> str:
+        return "Hours there, the region not known" if self.rule.regional_hours else "Hours there"
 
     @property
     def objection(self) -> str:
@@ -97,3 +84,16 @@ class RuleSummary:
     @property
     def is_doubtful(self) -> bool:
         return self.rule.certainty == "memory" and not self.rule.is_own
+
+
+def hours_text(window: LegalHours) -> str:
+    """“Monday to Friday 09:00 to 18:00; …”; days with the same hours together."""
+    if "from" in window:
+        return f"every day {window['from']} to {window['to']}"
+    texts = {}
+    for words, day in zip(DAY_LABELS, DAY_KINDS, strict=True):
+        hours = allowed_hours(window, day)
+        texts[words] = f"{hours[0]} to {hours[1]}" if hours else "never"
+    if len(set(texts.values())) == 1:
+        return f"every day {texts[DAY_LABELS[0]]}"
+    return "; ".join(f"{words} {hours}" for words, hours in texts.items())

@@ -103,7 +103,7 @@ def postponed_until(
                 now,
                 client_locations(business, message.client),
                 rules=rules,
-                law_window=rule.window_local,
+                law_hours_at=rule.hours_at,
             )
             found[message.pk] = moment or str(NeverOpenError.__doc__)
         except NeverOpenError as error:

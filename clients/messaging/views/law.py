@@ -36,6 +36,7 @@ def show_law(request: HttpRequest) -> HttpResponse:
         "applied": law_page.applied_rules(),
         "table": law_page.rules_by_jurisdiction(),
         "contracts": law_page.contract_rules(),
+        "regional_hours": law_page.regional_hours(),
         "lacking": lacking[: law_page.MAX_LACKING_SHOWN],
         "lacking_more": max(0, len(lacking) - law_page.MAX_LACKING_SHOWN),
         "own": LawRule.objects.all(),
