@@ -78,6 +78,7 @@ class BusinessForm(forms.ModelForm):
             "tax_number",
             "privacy_notice",
             "wants_photos",
+            "sign_off_needs_photos",
             "map_link",
             "weather_source",
             "sender_email",

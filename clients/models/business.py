@@ -103,6 +103,12 @@ class Business(models.Model):
         default=True,
         help_text="A strip or recoat without them is saved, and its page says what is missing.",
     )
+    sign_off_needs_photos = models.BooleanField(
+        "no sign-off before these photos are there",
+        default=False,
+        db_default=False,
+        help_text="The phone is handed over once they are, or once somebody wrote why not.",
+    )
     map_link = models.CharField(
         "map on the web",
         max_length=300,

@@ -8,13 +8,20 @@ from datetime import datetime
 from django.db import transaction
 
 from clients.actions.clients import ConsentInput, record_consent
+from clients.actions.saving import save_if_changed
 from clients.messaging import outbox, texts
 from clients.messaging.models import Consent, Message, MessageText
 from clients.messaging.reach import ContactPurpose, Reach, Refusal, Route
 from clients.models import Channel, User
 from jobs.models import Job, SignOff
 from jobs.pdf import care_record_pdf
-from jobs.work import ConsentRequest, build_care_record, care_record_summary
+from jobs.work import (
+    NO_PHOTOS_NOTE,
+    ConsentRequest,
+    build_care_record,
+    care_record_summary,
+    waits_for_photos,
+)
 
 
 class CareRecordError(ValueError):
@@ -31,6 +38,16 @@ class Signature:
     agreed: Collection[ConsentRequest] = ()
     wants_record: bool = False
     drawn: str = ""
+
+
+@transaction.atomic
+def do_without_photos(*, jobs: Sequence[Job], because: str) -> None:
+    """Keep with the notes of each job that lacks them why there are no photos."""
+    line = f"{NO_PHOTOS_NOTE} {because.strip()}"
+    rows = Job.objects.select_for_update().filter(pk__in=[job.pk for job in jobs]).order_by("pk")
+    for job in rows.prefetch_related("photos"):
+        if waits_for_photos(job):
+            save_if_changed(job, {"notes": "\n".join(filter(None, [job.notes, line]))})
 
 
 @transaction.atomic

@@ -16,6 +16,16 @@ from clients.notation import StrOrPromise
 from jobs.work import ConsentRequest, is_drawn_path
 
 
+class NoPhotosForm(forms.Form):
+    because = forms.CharField(
+        label="Why there are none",
+        max_length=200,
+        error_messages={"required": "Say why, or add the photos."},
+        help_text="Kept with the notes of the job.",
+        validators=[ProhibitNullCharactersValidator()],
+    )
+
+
 class SignOffForm(forms.Form):
     """One box a channel; its label is the very wording that is kept."""
 

@@ -283,6 +283,16 @@ class Job(models.Model):
         return [photo for photo in self.photos.all() if photo not in beside]
 
     @property
+    def missing_photo_moments(self) -> "list[Photo.Moment]":
+        """Before and after, as far as no photo shows it, of a strip or recoat that was logged here;
+        a list that was brought in has none."""
+        if not self.starts_a_coat or self.source:
+            return []
+        there = {photo.moment for photo in self.photos.all()}
+        wanted = [Photo.Moment.FOUND, Photo.Moment.FINISHED]
+        return [moment for moment in wanted if moment not in there]
+
+    @property
     def starts_a_coat(self) -> bool:
         return self.kind in {self.Kind.STRIP, self.Kind.RECOAT}
 

@@ -15,10 +15,17 @@ from clients import display
 from clients.actions.receiving import receive_once, typed_form_key, was_received
 from clients.messaging.unsendable import Unsendable
 from clients.models import traits_of
-from clients.pages import business_of, current_user, hand_over, take_back
+from clients.pages import (
+    FormPage,
+    business_of,
+    current_user,
+    hand_over,
+    render_form_page,
+    take_back,
+)
 from jobs.actions import sign_off
 from jobs.actions.sign_off import CareRecordError
-from jobs.forms.sign_off import SignOffForm
+from jobs.forms.sign_off import NoPhotosForm, SignOffForm
 from jobs.models import Job, SignOff
 from jobs.views.jobs import job_or_404
 from jobs.work import (
@@ -26,7 +33,9 @@ from jobs.work import (
     drawn_image_url,
     jobs_to_sign_off,
     latest_care_note,
+    missing_photo_words,
     sign_off_statement,
+    waits_for_photos,
 )
 
 
@@ -44,9 +53,39 @@ def job_sign_off(request: HttpRequest, pk: int) -> HttpResponse:
     chosen = (
         request.POST.get("language") or request.GET.get("language") or job.deck.site.client.language
     )
+    if asks_for_photos(request, job, signed):
+        return photos_first_page(request, job)
     hand_over(request)
     with display.in_client_language(chosen):
         return signed_page(request, job, signed) if signed else sign_off_page(request, job)
+
+
+def asks_for_photos(request: HttpRequest, job: Job, signed: SignOff | None) -> bool:
+    """Whether the sign-off waits for photos; a name that was signed is never turned away."""
+    is_due = signed is None and (request.method != "POST" or "because" in request.POST)
+    needed = business_of(request).sign_off_needs_photos
+    return is_due and needed and any(map(waits_for_photos, jobs_to_sign_off(job)))
+
+
+def photos_first_page(request: HttpRequest, job: Job) -> HttpResponse:
+    """Still in the staff's hands: what is missing, and the way round it."""
+    jobs = jobs_to_sign_off(job)
+    form = NoPhotosForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        sign_off.do_without_photos(jobs=jobs, because=form.cleaned_data["because"])
+        return redirect("jobs:sign_off", job.pk)
+    lacking = [(each.deck.label, words) for each in jobs if (words := missing_photo_words(each))]
+    lead = " ".join(f"{deck}: {words}" if len(jobs) > 1 else words for deck, words in lacking)
+    page = FormPage(
+        "Photos first",
+        f"{lead} Photos still on this phone count once they are sent.",
+        button="Sign off without them",
+        cancel=f"{reverse('jobs:detail', args=[job.pk])}#photos-heading",
+        cancel_words="Add photos",
+    )
+    home = job.deck.site
+    crumbs = {"client": home.client, "home": home, "deck": job.deck, "leaf": "Sign-off"}
+    return render_form_page(request, page, form=form, crumbs=crumbs)
 
 
 def already_signed_words(request: HttpRequest, signed: SignOff) -> str:

@@ -30,13 +30,15 @@ from jobs.work.compatibility import (
 from jobs.work.drawn_signature import drawn_image_url, is_drawn_path
 from jobs.work.grade_examples import GradeMark, graded_visits, with_grade_marks
 from jobs.work.kit import protection_for, tools_for
-from jobs.work.plausibility import plausibility_warnings
+from jobs.work.plausibility import missing_photo_words, plausibility_warnings
 from jobs.work.sign_off import (
+    NO_PHOTOS_NOTE,
     ConsentRequest,
     consent_requests,
     jobs_to_sign_off,
     latest_care_note,
     sign_off_statement,
+    waits_for_photos,
 )
 from jobs.work.spread_rate import measured_spreads
 from jobs.work.structure_report import report_context, report_notice
@@ -54,6 +56,7 @@ __all__ = [
     "FLAKING_GRADE",
     "GENERAL_CAUTION",
     "MIN_DEW_POINT_DEPRESSION_C",
+    "NO_PHOTOS_NOTE",
     "OIL_STRIP_GRADE",
     "STRIPPER_CAUTION",
     "CareRecord",
@@ -83,6 +86,7 @@ __all__ = [
     "jobs_to_sign_off",
     "latest_care_note",
     "measured_spreads",
+    "missing_photo_words",
     "plausibility_warnings",
     "protection_for",
     "report_context",
@@ -91,5 +95,6 @@ __all__ = [
     "strip_grade",
     "temperature_difference",
     "tools_for",
+    "waits_for_photos",
     "with_grade_marks",
 ]

@@ -145,15 +145,16 @@ def missing_grade_warnings(job: Job) -> Iterator[str]:
 
 
 def missing_photo_warnings(job: Job) -> Iterator[str]:
-    """Of jobs logged here, where the owner wants photos; a list that was brought in has
-    none."""
-    if not job.starts_a_coat or job.source or not display.current_business().wants_photos:
-        return
-    there = {photo.moment for photo in job.photos.all()}
-    wanted = [
-        (Photo.Moment.FOUND, "from before the work"),
-        (Photo.Moment.FINISHED, "of the finished deck"),
-    ]
-    lacking = [words for moment, words in wanted if moment not in there]
-    if lacking:
-        yield f"There is no photo {' and none '.join(lacking)}. Add it below while you can."
+    """Where the owner wants photos."""
+    if display.current_business().wants_photos and (words := missing_photo_words(job)):
+        yield f"{words} Add it below while you can."
+
+
+def missing_photo_words(job: Job) -> str:
+    """“There is no photo from before the work.”; empty where none is missing."""
+    words = {
+        Photo.Moment.FOUND: "from before the work",
+        Photo.Moment.FINISHED: "of the finished deck",
+    }
+    lacking = [words[moment] for moment in job.missing_photo_moments]
+    return f"There is no photo {' and none '.join(lacking)}." if lacking else ""

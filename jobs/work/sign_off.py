@@ -14,6 +14,7 @@ from clients.models import Business, Channel, Client, traits_of
 from jobs.models import Job
 from jobs.work.care_times import CareNote, care_note
 
+NO_PHOTOS_NOTE = "No photos before the sign-off:"
 VOLUNTARY_SENTENCE = _("No work and no price depends on my agreeing.")
 RECONSENT_SENTENCE = _("I had asked not to be reached this way, and I take that back.")
 
@@ -43,6 +44,11 @@ def whole_wording(contacts: Reach, channel: Channel, address: str) -> str:
     words = f"{consent_wording(contacts.business, channel, shown)} {VOLUNTARY_SENTENCE}"
     is_refusing = contacts.is_suppressed(channel, address)
     return f"{RECONSENT_SENTENCE} {words}" if is_refusing and not traits.is_by_post else words
+
+
+def waits_for_photos(job: Job) -> bool:
+    """Whether photos of before or after are missing and nobody wrote why."""
+    return bool(job.missing_photo_moments) and NO_PHOTOS_NOTE not in job.notes
 
 
 def jobs_to_sign_off(job: Job) -> list[Job]:

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 from clients.models import Business, Deck, User
 from jobs.actions.booking_inputs import NewBooking
 from jobs.actions.bookings import book_work
-from jobs.models import ColourApproval, Defect, StructureCheck
+from jobs.models import ColourApproval, Defect, SignOff, StructureCheck
 from jobs.scope import Override, propose_scope
 from jobs.work import protection_for, tools_for
 from tests.factories import (
@@ -107,6 +107,41 @@ def test_a_job_without_photographs_is_saved_and_says_so(
     assert "no photo " not in page_of(as_user(owner), f"/jobs/{brought_in.pk}/")
     Business.objects.update(wants_photos=False)
     assert "no photo " not in page_of(as_user(owner), path)
+
+
+def test_a_sign_off_waits_for_photographs_where_the_owner_says_so(
+    as_user: SignIn, crew: User, deck: Deck
+) -> None:
+    Business.objects.update(sign_off_needs_photos=True)
+    job = deck.jobs.get()
+    path = f"/jobs/{job.pk}/sign-off/"
+    browser = as_user(crew)
+
+    assert "Photos first" in page_of(browser, path)
+    assert "There is no photo from before the work and none of the finished deck." in page_of(
+        browser, path
+    )
+    assert "Say why, or add the photos." in browser.post(path, {"because": " "}).content.decode()
+    answer = browser.post(path, {"because": "The camera broke"}, follow=True)
+    assert "The work is done" in answer.content.decode()
+    job.refresh_from_db()
+    assert job.notes.endswith("No photos before the sign-off: The camera broke")
+    assert "travail" in page_of(browser, f"{path}?language=fr")
+
+    PhotoFactory(deck=deck, job=job, moment="found")
+    PhotoFactory(deck=deck, job=job, moment="finished")
+    assert "The work is done" in page_of(browser, path)
+
+
+def test_a_name_that_was_signed_is_taken_without_photographs_too(
+    as_user: SignIn, crew: User, deck: Deck
+) -> None:
+    Business.objects.update(sign_off_needs_photos=True)
+    job = deck.jobs.get()
+
+    as_user(crew).post(f"/jobs/{job.pk}/sign-off/", {"name": "Ottilie Saltonby"})
+
+    assert SignOff.objects.get().name == "Ottilie Saltonby"
 
 
 def test_the_day_sheet_says_where_what_and_with_what(
