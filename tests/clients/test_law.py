@@ -867,3 +867,4 @@ def test_the_page_prints_the_hours_of_each_state_with_its_source(as_owner: Brows
     assert "Monday to Friday 09:00 to 18:00; Saturday 10:00 to 17:00" in page
     assert "Fla. Stat. 501.616(6)(a)" in page
     assert "every day 08:00 to 20:00" in page
+    assert "Monday to Saturday 08:00 to 20:00; Sunday and holidays never" in page

@@ -18,7 +18,6 @@ CERTAINTY_LABELS = {
 }
 BASIS_STARTS = {"customer": "the last job", "inquiry": "the inquiry", NONE_NEEDED: "the last job"}
 IF_TOLD = "if they were told, when the address was taken, that they may refuse"
-DAY_LABELS = ("Monday to Friday", "Saturday", "Sunday and holidays")
 
 
 @dataclass(frozen=True)
@@ -87,13 +86,16 @@ class RuleSummary:
 
 
 def hours_text(window: LegalHours) -> str:
-    """“Monday to Friday 09:00 to 18:00; …”; days with the same hours together."""
+    """“Monday to Saturday 08:00 to 20:00; Sunday and holidays never”."""
     if "from" in window:
         return f"every day {window['from']} to {window['to']}"
-    texts = {}
-    for words, day in zip(DAY_LABELS, DAY_KINDS, strict=True):
-        hours = allowed_hours(window, day)
-        texts[words] = f"{hours[0]} to {hours[1]}" if hours else "never"
-    if len(set(texts.values())) == 1:
-        return f"every day {texts[DAY_LABELS[0]]}"
-    return "; ".join(f"{words} {hours}" for words, hours in texts.items())
+    weekdays, saturday, sunday = (
+        f"{hours[0]} to {hours[1]}" if (hours := allowed_hours(window, day)) else "never"
+        for day in DAY_KINDS
+    )
+    if weekdays == saturday == sunday:
+        return f"every day {weekdays}"
+    week = [("Monday to Friday", weekdays), ("Saturday", saturday)]
+    if weekdays == saturday:
+        week = [("Monday to Saturday", weekdays)]
+    return "; ".join(f"{days} {hours}" for days, hours in [*week, ("Sunday and holidays", sunday)])
