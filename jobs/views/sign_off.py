@@ -80,6 +80,7 @@ def photos_first_page(request: HttpRequest, job: Job) -> HttpResponse:
         "Photos first",
         f"{lead} Photos still on this phone count once they are sent.",
         button="Sign off without them",
+        is_danger=True,
         cancel=f"{reverse('jobs:detail', args=[job.pk])}#photos-heading",
         cancel_words="Add photos",
     )
