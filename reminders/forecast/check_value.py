@@ -240,7 +240,7 @@ def look_values(
     def chances(limits: WearLimits, ratio: float) -> Floats:
         # Given that a recoat still did when one of us last looked.
         gone = lives.chance_over(coats.recoatable_on, limits.strip_ratio)[:, None]
-        passed = np.stack([lives.chance_over(day, ratio) for day in days], axis=1)
+        passed = lives.chance_over(days, ratio).T
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(gone < 1, np.clip((passed - gone) / (1 - gone), 0.0, 1.0), 1.0)
 
