@@ -1,10 +1,14 @@
 """Fair timing: pairs in turn in one process, so that a slow moment of the machine meets both
 sides."""
 
+import gc
 import statistics
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+
+from restorer.local.web_server import set_collecting
 
 
 @dataclass(frozen=True)
@@ -20,6 +24,18 @@ class TimedPair:
         return statistics.median(
             ours / other for ours, other in zip(self.ours, self.other, strict=True)
         )
+
+
+@contextmanager
+def collecting_as_served() -> Iterator[None]:
+    """Python looks for circles of objects as in a web process: not through what made the book."""
+    usual = gc.get_threshold()
+    set_collecting()
+    try:
+        yield
+    finally:
+        gc.set_threshold(*usual)
+        gc.unfreeze()
 
 
 def elapsed_seconds(act: Callable[[], object]) -> float:
