@@ -36,7 +36,7 @@ LIFE_EDGES = 36  # steps of about a tenth of log life
 BELOW_FIRST_VISIT = 1.3
 ABOVE_LAST_VISIT = 2.0
 CALL_DOUBT = 0.05  # that the coat a client called about wore out long before (judgement)
-CALL_BLUR = 0.05  # of log age: neither end of that delay is an edge
+CALL_BLUR = 0.05  # of log age: neither end of that delay is an edge (judgement)
 
 
 class GradeLog(NamedTuple):

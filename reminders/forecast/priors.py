@@ -219,7 +219,7 @@ COEFFICIENT_PRIORS: tuple[CoefficientPrior, ...] = (
         0.0,
         0.15,
         "JUDGEMENT",
-        "Dense timber wears slower (Sell & Feist) but takes up less oil",
+        "Dense timber wears slower (Sell & Feist, memory) but takes up less oil",
     ),
     CoefficientPrior("species_modified", 0.05, 0.15, "JUDGEMENT", "Moves less"),
     CoefficientPrior(
