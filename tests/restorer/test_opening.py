@@ -1,6 +1,7 @@
 """What every command on the book does first: it says which book it is, sees to its tables, and
 takes the demo's book for nobody else's."""
 
+import io
 import subprocess
 import sys
 import uuid
@@ -9,11 +10,13 @@ from typing import Any
 
 import pytest
 from django.core.management import call_command, get_commands, load_command_class
-from django.db import connection
+from django.core.management.base import CommandError, OutputWrapper
+from django.db import OperationalError, connection
 from pytest_django import Settings
 
 from clients.management.opening import BookCommand
 from restorer import bootstrap
+from restorer.management.commands import prepare
 from restorer.settings import BASE_DIR
 from tests.factories import BusinessFactory
 from tests.restorer.conftest import NewBook
@@ -156,3 +159,34 @@ def test_a_command_before_the_first_serve_makes_the_tables(
     assert "Bringing the database up to date" in answer.stderr
     assert "There is no business yet" in answer.stderr
     assert answer.stdout == ""
+
+
+@pytest.mark.django_db
+def test_prepare_waits_for_a_database_that_starts_beside_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    answers = iter([OperationalError("connection refused"), None])
+
+    def ensure_connection() -> None:
+        if mistake := next(answers):
+            raise mistake
+
+    waited: list[float] = []
+    monkeypatch.setattr(connection, "ensure_connection", ensure_connection)
+    monkeypatch.setattr(prepare.time, "sleep", waited.append)
+    said = io.StringIO()
+    prepare.wait_for_database(OutputWrapper(said))
+    assert waited == [2]
+    assert "Waiting for the database: connection refused" in said.getvalue()
+
+
+def test_prepare_gives_up_on_a_database_that_never_answers(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def ensure_connection() -> None:
+        raise OperationalError("connection refused")
+
+    monkeypatch.setattr(connection, "ensure_connection", ensure_connection)
+    monkeypatch.setattr(prepare, "DATABASE_SECONDS", -1)
+    with pytest.raises(CommandError, match="The database does not answer: connection refused"):
+        prepare.wait_for_database(OutputWrapper(io.StringIO()))

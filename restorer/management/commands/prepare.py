@@ -2,16 +2,18 @@
 safe to repeat."""
 
 import gc
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
 from django.core.management import call_command, get_commands
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError, OutputWrapper
 from django.core.management.commands import migrate
-from django.db import connection
+from django.db import OperationalError, connection
 from django.db.migrations.executor import MigrationExecutor
 
+DATABASE_SECONDS = 60  # for a database that was started at the same time
 STEPS = [
     ("Bringing the database up to date", "migrate", {"interactive": False, "verbosity": 0}),
     ("Making the cache table", "createcachetable", {"verbosity": 0}),
@@ -25,6 +27,7 @@ class Command(BaseCommand):
     help = "Bring database, towns, schedules and static files up to date (safe to repeat)."
 
     def handle(self, *args: Any, **options: Any) -> None:
+        wait_for_database(self.stderr)
         with rare_collections():
             for what, command, arguments in STEPS:
                 if command in get_commands():
@@ -32,6 +35,22 @@ class Command(BaseCommand):
                     self.stdout.flush()
                     shown = CountedMigrate() if command == "migrate" else command
                     call_command(shown, stdout=self.stdout, **arguments)
+
+
+def wait_for_database(out: OutputWrapper) -> None:
+    """Until it answers; a CommandError with its reason when it does not in time."""
+    end = time.monotonic() + DATABASE_SECONDS
+    while True:
+        try:
+            connection.ensure_connection()
+        except OperationalError as error:
+            reason = str(error).strip()
+            if time.monotonic() > end:
+                raise CommandError(f"The database does not answer: {reason}") from error
+            out.write(f"Waiting for the database: {reason}")
+            time.sleep(2)
+        else:
+            return
 
 
 class CountedMigrate(migrate.Command):
