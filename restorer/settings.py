@@ -139,7 +139,10 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "restorer.context.page_frame",
             ],
-            "builtins": ["clients.templatetags.formatting"],
+            "builtins": [
+                "clients.templatetags.formatting",
+                "restorer.templatetags.drawings",
+            ],
         },
     }
 ]
