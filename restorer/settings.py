@@ -141,6 +141,7 @@ TEMPLATES = [
             ],
             "builtins": [
                 "clients.templatetags.formatting",
+                "clients.templatetags.addresses",
                 "restorer.templatetags.drawings",
             ],
         },
