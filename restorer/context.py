@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpRequest
-from django.urls import ResolverMatch, reverse
+from django.urls import ResolverMatch
 from django.utils import timezone
 
 from clients.messaging.views.confirm import held_sending
+from clients.pages import page_address
 from reminders.today import count_inbox
 
 
@@ -112,7 +113,7 @@ def navigation(request: HttpRequest) -> list[NavigationItem]:
     return [
         NavigationItem(
             label,
-            reverse(name),
+            page_address(name),
             icon,
             label == section,
             inbox_count(request) if name == "today" else 0,

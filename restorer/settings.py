@@ -139,7 +139,11 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "restorer.context.page_frame",
             ],
-            "builtins": ["clients.templatetags.formatting"],
+            "builtins": [
+                "clients.templatetags.formatting",
+                "clients.templatetags.addresses",
+                "restorer.templatetags.drawings",
+            ],
         },
     }
 ]

@@ -1,5 +1,5 @@
-"""What pages share: who may open one and who asks, the page that is a form, the page that is a
-list."""
+"""What pages share: who may open one and who asks, its address, the page that is a form, the page
+that is a list."""
 
 from clients.pages.access import (
     REFUSED_FEATURES,
@@ -15,6 +15,7 @@ from clients.pages.access import (
     visitor_address,
     with_camera,
 )
+from clients.pages.addresses import page_address
 from clients.pages.form_page import FormPage, render_form_page
 from clients.pages.handing_over import (
     hand_over,
@@ -37,6 +38,7 @@ __all__ = [
     "is_kept_form",
     "office_required",
     "owner_required",
+    "page_address",
     "page_to_stay_on",
     "posted_back",
     "redirect_back",
