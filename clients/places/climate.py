@@ -8,7 +8,7 @@ years than there); without regard to height it was ± 1.0 and 6.9;
 * rain: yearly sum against the same cities, median ratio 1.05, nine in ten between 0.69 and 1.62;
 * sunshine hours a year: each listed place from the others, standard deviation 7 % within 500 km of
 one, 8 % overall;
-  but the modelled list itself lies 14 % (standard deviation) from thirteen measured normals, which
+  but the modelled list itself lies 13 % (standard deviation) from twelve measured normals, which
   therefore replace it nearby. Half of such an error reaches the radiation;
 * share of sunshine in a month: twenty-two monthly series, root mean square 0.06 (0.10 if spread
 evenly), each series
